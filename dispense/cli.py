@@ -161,7 +161,7 @@ def parser() -> argparse.ArgumentParser:
         action="append",
         default=[],
         metavar="[STATION[/NOZZLE]:]HH:MM",
-        help='with --now: when the mixer in use was put on, or its age ("25 min"), where it differs; '
+        help='with --now: when the mixer in use was fitted, or its age ("25 min"), where it differs; '
         "given again for each nozzle in order",
     )
     fill.add_argument(

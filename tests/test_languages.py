@@ -106,7 +106,7 @@ def test_german_and_spanish_come_with_the_planner():
 
 @pytest.mark.parametrize("code", CODES)
 def test_a_word_list_is_whole(code):
-    """Its fields agree (the reader refuses others), nothing stands twice, nothing is left out."""
+    """Its fields agree (the reader refuses others), nothing appears twice, nothing is left out."""
     rows = entries(code)
     english = [row[0] for row in rows]
     assert len(english) == len(set(english))

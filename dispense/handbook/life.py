@@ -1,7 +1,7 @@
 """Pot life: how temperature shortens it, and how much of it a batch has used.
 
 Pot life is the working life of ISO 10364. A figure belongs to the method and the mass it was
-measured with: a larger mass warms itself and lives shorter. All rates here are relative to the life
+measured with: a larger mass warms itself, and its life is shorter. All rates here are relative to the life
 at a reference temperature, by Arrhenius where an activation energy is known and otherwise by the
 halving rule of the trade (every so many kelvin halve a time).
 
@@ -161,7 +161,7 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref)), or t = t_ref·2^((T_ref − T)/step)",
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
-    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass lives shorter",
+    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass has a shorter life",
     validity=(NEAR_REFERENCE,),
     no_answer="the life is beyond any number",
     examples=(

@@ -925,8 +925,8 @@ _INNER = 5.0  # mean rise within a sphere of even heat: flux·R/(5k)
     equation="c·dT/dt = H·dα/dt − U·A·(T − T_s)/m; A of a sphere of that mass, 1/U = 1/h + R/(5k)",
     source="N. N. Semenov 1928 (lumped body, from memory); inner resistance: mean rise of a sphere with even "
     "heat, H. S. Carslaw, J. C. Jaeger 1959 (from memory)",
-    valid="a compact mass; a shallow tray lives longer, a wrapped can shorter; the mean temperature, the "
-    "middle is hotter",
+    valid="a compact mass; a shallow tray has a longer life, a wrapped can shorter; the mean temperature, "
+    "the middle is hotter",
     rule="one temperature for the whole mass; a large pot can run away, smoke and burn: prove the largest "
     "mass by a trial, heed the safety data sheet",
     no_answer="the degree is not reached",

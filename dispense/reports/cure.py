@@ -455,7 +455,7 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
             find(
                 NOTE,
                 f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
-                "warms itself and lives shorter",
+                "warms itself, and its life is shorter",
                 topic="pot life",
             )
     if material.cure == "oven" and not report.runs:

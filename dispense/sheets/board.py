@@ -148,7 +148,7 @@ def board_headline(result: ShiftResult) -> str:
         )
     moves = [batch for batch in result.batches if batch.milestones.get("move") is not None]
     if not moves:
-        return "No handling time is stated: ask the data sheet"
+        return "No handling time is stated: see the data sheet"
     batch = min(moves, key=_first_move)
     first, clock = batch.first_done, batch.milestones["move"]
     if not _first_move(batch) < LONGEST or clock is None:

@@ -136,7 +136,7 @@ def lamp_headline(lamp: Lamp) -> str:
     """What matters first: the dose to read on a check strip."""
     limits = dose_limits(lamp)
     if limits is None or limits.low is None:
-        return "No light dose is stated: ask the data sheet"
+        return "No light dose is stated: see the data sheet"
     if limits.high is None:
         return f"Check strip: at least {limits.low.text} J/cm²"
     return f"Check strip: {limits.low.text} to {limits.high.text} J/cm²"

@@ -104,15 +104,15 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
 
 
 def _over_full(result: ShiftResult) -> Iterator[Finding]:
-    """More parts are told to be done than fit beside the breaks."""
+    """More parts are stated as done than fit around the breaks."""
     over = result.over
     if over is not None:
         yield _found(
             result,
             QUALITY,
-            f"{over.told} parts are told to be done by {hhmm(over.by, result.date)} and {over.fitting} fit "
-            "beside the breaks: the crew is taken to have worked through them",
-            "check the count: what the parts wait for and what is used rest on it",
+            f"{over.told} parts are stated as done by {hhmm(over.by, result.date)}, but only {over.fitting} "
+            "fit around the breaks: the crew is assumed to have worked through them",
+            "check the count: waiting times and the use of material depend on it",
             topic="done through breaks",
             told=over.told,
             fitting=over.fitting,

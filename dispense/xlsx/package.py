@@ -251,7 +251,7 @@ def read_file(source: str | os.PathLike[str], limits: Limits | None = None) -> b
         with open(source, "rb") as stream:
             return stream.read(most + 1)
     except FileNotFoundError:
-        raise FileError(Problem(name, message="is not there")) from None
+        raise FileError(Problem(name, message="does not exist")) from None
     except IsADirectoryError:
         raise FileError(Problem(name, message="is a folder, not a workbook")) from None
     except PermissionError:
