@@ -949,7 +949,9 @@ def test_a_cell_within_its_validity_costs_no_arrays(monkeypatch):
     looked = []
     note = module._note
     monkeypatch.setattr(module, "_note", lambda *given: (looked.append(given[0].name), note(*given)))
-    assert module.loud_scalar(lookup("POT_LIFE"), (40.0, 60.0, 23.0)) == pytest.approx(18.4671662)  # 60·2^(−17/10)
+    assert module.loud_scalar(lookup("POT_LIFE"), (40.0, 60.0, 23.0)) == pytest.approx(
+        18.4671662
+    )  # 60·2^(−17/10)
     # no density: no Reynolds number to look at
     assert module.loud_scalar(lookup("NOZZLE_PRESSURE"), (0.5, 1.6, 25.0, 60.0)) == pytest.approx(
         128 * 60 * 0.025 * 0.5e-6 / (3.141592653589793 * 0.0016**4) / 1e5

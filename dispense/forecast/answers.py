@@ -61,8 +61,11 @@ def _findings(rows: list[Row], tables: dict, currency: str) -> str:
 
 
 def _decisions(rows: list[Row], tables: dict, currency: str) -> str:
-    overdue = sum(row["When"].startswith("overdue") for row in rows)
-    words = f"{counted(overdue, 'order')} overdue, " if overdue else "No order is overdue, "
+    overdue = [row["What"] for row in rows if row["When"].startswith("overdue")]
+    orders, deliveries = overdue.count("order"), overdue.count("delivery")
+    words = f"{counted(orders, 'order')} overdue, " if orders else "No order is overdue, "
+    if deliveries:
+        words += "1 delivery late, " if deliveries == 1 else f"{deliveries} deliveries late, "
     others = sum(not row["When"].startswith("overdue") and row["What"] != "nothing" for row in rows)
     return words + f"{others or 'nothing'} to do in the next days"
 

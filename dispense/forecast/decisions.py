@@ -10,6 +10,7 @@ import numpy as np
 
 from ..base.printed import counted
 from ..base.units import rounded_volume_text
+from ..plan.late import late_deliveries
 from ..shift.store import NANO, nanolitres
 from .results import ML, ComponentView, Forecast, Table
 
@@ -37,7 +38,14 @@ def decision_table(found: Forecast) -> Table:
         "that are used for the last time.",
     )
     today = found.horizon.as_of
-    rows = [*_orders(found), *_deliveries(found), *_shorts(found), *_last_days(found), *_phase_outs(found)]
+    rows = [
+        *_late(found),
+        *_orders(found),
+        *_deliveries(found),
+        *_shorts(found),
+        *_last_days(found),
+        *_phase_outs(found),
+    ]
     end = today + datetime.timedelta(days=SOON)
     kept = [row for row in rows if row[0].startswith(OVERDUE) or today <= row[1] < end]
     table.rows = sorted(kept, key=lambda row: (not row[0].startswith(OVERDUE), row[1], row[2], row[3]))
@@ -54,6 +62,19 @@ def _orders(found: Forecast) -> Iterator[list[Any]]:
             if order.kit:
                 note.append(f"kit {order.kit}")
             yield [when, order.order_by, "order", view.name, order.containers, "; ".join(note)]
+
+
+def _late(found: Forecast) -> Iterator[list[Any]]:
+    """Deliveries that were due before today and have not come."""
+    today = found.horizon.as_of
+    for order, lot in late_deliveries(found.plan):
+        view = found.components[lot.material, lot.component]
+        days = (today - order.arrival).days
+        if days > 0:
+            count = -(-nanolitres(lot.quantity) // nanolitres(view.component.container))
+            note = f"order {order.order}: ask for its new day; taken to come {lot.arrival:%a} {lot.arrival}"
+            when = f"{OVERDUE} by {counted(days, 'day')}"
+            yield [when, order.arrival, "delivery", view.name, count, note]
 
 
 def _deliveries(found: Forecast) -> Iterator[list[Any]]:

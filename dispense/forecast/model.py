@@ -24,10 +24,11 @@ from functools import partial
 import numpy as np
 
 from ..base.errors import InputError, Problem
-from ..base.findings import gravest_first
+from ..base.findings import Finding, gravest_first
 from ..base.numbers import EQUAL
 from ..base.progress import Progress
 from ..base.units import DAY
+from ..plan.late import with_late_orders
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
 from ..plan.rows import Component
@@ -87,6 +88,9 @@ def forecast(
         plan = with_builds(plan, builds)
     plan, history = without_history(plan, weeks, as_of)
     horizon = horizon_of(plan, weeks, as_of)
+    late: list[Finding] = []
+    if as_of is not None:  # where a start from today has not told it
+        plan, late = with_late_orders(plan, as_of)
     keys, shifts = occurrences(plan, horizon.end)
     answers = responses(plan, keys, processes=processes, executor=executor, progress=progress)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
@@ -113,7 +117,7 @@ def forecast(
         drivers,
         material_weeks,
     )
-    found.findings = gravest_first([*history, *forecast_findings(found)])
+    found.findings = gravest_first([*history, *late, *forecast_findings(found)])
     found.tables = make_tables(found)
     return found
 

@@ -18,6 +18,7 @@ from ..base.findings import Finding
 from ..base.printed import counted, csv_cell, listed
 from ..base.terminal import findings_text, table
 from ..base.workers import Stopped
+from ..journal.count_doubts import count_doubts
 from ..journal.doubts import doubts
 from ..journal.entries import (
     AS_PLANNED,
@@ -303,6 +304,7 @@ def _book_one(
     if not reading.refused:
         known = [each.entry for each in journal.current().values()]
         report.findings += lot_findings(plan, reading.entries, known)
+        report.findings += count_doubts(plan, reading.entries, known)
         report.findings += weight_findings(plan, reading.entries)
         report.findings += doubts(plan, reading.entries, known, _moment(_stamp(stamp)))
         reading.notes += _gone(journal, reading)

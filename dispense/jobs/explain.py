@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from ..base.terminal import emphasise, findings_text, table
 from ..base.tidy import TidyTable, table_of_rows
 from ..base.units import from_si
 from ..books.explain import explain_workbook
+from ..journal.count_doubts import count_doubts
 from ..journal.explained import CAUSE_HELP, CAUSES, NOT_KNOWN, Explained, explained
 from ..journal.planned import Key, kept_shifts, used_shifts, volumes_not_as_kept
 from ..journal.reading import content_of
@@ -199,7 +201,8 @@ def explain_file(
     used = {(item.use.material, each) for item in shifts if item.use for each in item.use.components}
     strange = sorted(used - {(row.material, row.component) for row in plan.components})
     changed, gone = volumes_not_as_kept(plan, journal, content_of(plan_path))
-    report.findings = gravest_first(_findings(rows, changed, gone, strange))
+    doubted = count_doubts(plan, [item.entry for item in journal.current().values()])
+    report.findings = gravest_first([*doubted, *_findings(rows, changed, gone, strange)])
     if rows:
         report.notes += _notes(rows)
     if out is not None:
@@ -267,6 +270,7 @@ def _findings(
                 topic=TOPIC,
             )
         )
+    found += _refused(rows)
     blank = sorted({_name(row) for row in rows if row.basis == NOT_KNOWN})
     if blank:
         found.append(
@@ -278,6 +282,24 @@ def _findings(
             )
         )
     return found
+
+
+def _refused(rows: list[Explained]) -> Iterator[Finding]:
+    """Where the use comes out below nothing."""
+    for row in rows:
+        if row.refused is None:
+            continue
+        mass = row.mass(row.refused)
+        yield Finding(
+            QUALITY,
+            f"use of {_name(row)} from {row.first} to {row.last} comes out as {mass:.3f} kg by what was counted, "
+            "received and opened, and nobody can use less than nothing: it is left out",
+            "look at its counts and receipts of these days: a count is too high after or too low before, or a "
+            "receipt was not booked",
+            topic=TOPIC,
+            material=row.component.material,
+            day=row.first,
+        )
 
 
 __all__ = ["ExplainReport", "explain_file"]

@@ -800,14 +800,7 @@ def _makers(
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            for period in card_periods(plan, name):
-                if days and not period.holds_on(days):
-                    continue
-                since = f"_from_{period.since}" if period.since else ""
-                for sheet in SHEETS:
-                    if sheet.of_station:
-                        of_card = partial(_of_card, sheet.of_station, period, name, stamp)
-                        yield out / SETUP / f"{stems[name]}{since}_{sheet.file}", of_card
+            yield from _card_makers(plan, name, days, out / SETUP, stems[name], stamp)
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
@@ -824,6 +817,22 @@ def _makers(
                         folder / f"{stem}_{sheet.file}",
                         partial(sheet.of_station_shift, held, result, stamp),
                     )
+
+
+def _card_makers(
+    plan: Plan, station: str, days: set[datetime.date], folder: Path, stem: str, stamp: str
+) -> Iterator[tuple[Path, Callable[[], Content | None]]]:
+    """The same of the setup cards of a station: those that hold on the days that are filled."""
+    for period in card_periods(plan, station):
+        if days and not period.holds_on(days):
+            continue
+        since = f"_from_{period.since}" if period.since else ""
+        for sheet in SHEETS:
+            if sheet.of_station:
+                yield (
+                    folder / f"{stem}{since}_{sheet.file}",
+                    partial(_of_card, sheet.of_station, period, station, stamp),
+                )
 
 
 def _of_card(

@@ -15,7 +15,7 @@ from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
-from ..forecast.horizon import WEEKS
+from ..forecast.horizon import WEEKS, without_history
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
@@ -23,6 +23,7 @@ from ..journal.lessons import learned_values
 from ..journal.start import AsOf, Start, from_counts
 from ..journal.store import journal_path, read_journal
 from ..journal.used import WithLearned, with_learned
+from ..plan.late import TWICE
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..plan.sources import Source, Sources, load_plan_from
@@ -94,7 +95,7 @@ def forecast_file(
             purge_factors=use.plan.purge_factors,
             dated=use.plan.dated,
         )
-    begin = _begin(records, home, sources, as_of)
+    begin = _begin(records, home, sources, as_of, weeks)
     records, told = begin.plan, begin.findings
     today = None if begin.as_of is None else begin.as_of.date()
     found = forecast(
@@ -110,7 +111,7 @@ def forecast_file(
     found.stock_from = begin.words or (begin.counted.words if begin.counted is not None else "")
     found.learned = "" if use is None else use.words
     of_plan = plan_findings(records)
-    told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
+    told += [item for item in of_plan if item.kind == DANGER or item.topic in (*OF_ROUTES, TWICE)]
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found, progress=stage(progress, RESPONSES, WHOLE))
@@ -141,7 +142,9 @@ def _learned(
     return with_learned(plan, values, names)
 
 
-def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:
+def _begin(
+    records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None, weeks: int
+) -> Start:
     """Where the forecast begins; without a day of today the stock is that of the journal all the same.
 
     Of a whole day it is the forecast that tells which builds are history.
@@ -149,7 +152,11 @@ def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of:
     as_of = read_as_of(as_of)
     begin = started(records, path, sources, as_of)
     if begin.as_of is None:
-        return Start(records) if sources.stock is not None else from_counts(records, journal_entries(path))
+        if sources.stock is not None:
+            return Start(records)
+        coming, _ = without_history(records, weeks)
+        first = min((row.date for row in coming.builds), default=None)
+        return from_counts(records, journal_entries(path), first)
     if not isinstance(as_of, datetime.datetime):
         begin.plan = replace(begin.plan, builds=records.builds)
     return begin

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..base.errors import InputError, Problem
 from ..forecast.horizon import WEEKS, without_history
+from ..journal.count_doubts import count_doubts
 from ..journal.entries import COUNTED, RECEIVED, Entry
 from ..journal.start import AsOf, Start, from_today, stated_as_of
 from ..journal.store import journal_path, read_journal
@@ -40,11 +41,11 @@ def started(plan: Plan, path: str | os.PathLike[str], sources: Sources, as_of: A
     Where the stock comes from elsewhere, counts and receipts of the journal are not asked.
     """
     moment = read_as_of(as_of) or stated_as_of(plan)
-    if moment is None:
-        return Start(plan)
     entries = journal_entries(path)
     if sources.stock is not None:
         entries = [entry for entry in entries if entry.kind not in (COUNTED, RECEIVED)]
+    if moment is None:
+        return Start(plan, findings=count_doubts(plan, entries))
     return from_today(plan, entries, moment)
 
 

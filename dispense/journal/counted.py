@@ -99,8 +99,8 @@ def _lot(
     if row is not None:
         return replace(row, quantity=quantity, arrival=None)
     expiry = NO_END
-    if component.shelf_life is not None and receipts:
-        first = datetime.date.fromisoformat(min(entry.day for entry in receipts))
+    if component.shelf_life is not None:  # it cannot keep longer than if it was made on its first day here
+        first = datetime.date.fromisoformat(min(entry.day for entry in (*receipts, *counts)))
         expiry = first + datetime.timedelta(days=int(component.shelf_life // DAY))
     return StockLot(*key, quantity, expiry, None, None, "", "", at="")
 

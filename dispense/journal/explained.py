@@ -54,6 +54,7 @@ CAUSE_HELP = {
     UNEXPLAINED: "what none of these explains: shots that were not booked, leaks, counts that are off",
 }
 BY_COUNT, BY_CONTAINERS, NOT_KNOWN = "counted", "containers opened", "not known"
+IMPOSSIBLE = "cannot be"  # the use by counts or containers is below nothing: one of them is wrong
 Key = tuple[str, str]  # material, component
 
 
@@ -76,6 +77,7 @@ class Explained:
     shifts: int = 0
     booked: int = 0
     kept: int = 0
+    refused: int | None = None  # what the use comes out as [nL] where that cannot be
 
     @property
     def key(self) -> Key:
@@ -262,18 +264,21 @@ def _period(
     name = _week(first) if _week(first) == _week(last) else f"{_week(first)} to {_week(last)}"
     letter = component.component
     booked = [item for item in shifts if any((*item.key, row.part) in facts.made for row in item.use.parts)]
+    refused = use[1] if use[1] is not None and use[1] < 0 else None  # nobody draws less than nothing
+    basis, actual = use if refused is None else (IMPOSSIBLE, None)
     return Explained(
         facts.plan.on(first).components_of(component.material)[letter],
         name,
         first,
         last,
-        use[0],
+        basis,
         sum(item.of(letter).drawn for item in shifts),
-        use[1],
+        actual,
         _causes(facts, component, shifts),
         len(shifts),
         len(booked),
         sum(item.planned.booking is not None for item in shifts),
+        refused,
     )
 
 
@@ -456,6 +461,7 @@ __all__ = [
     "BY_COUNT",
     "CAUSES",
     "CAUSE_HELP",
+    "IMPOSSIBLE",
     "NOT_KNOWN",
     "UNEXPLAINED",
     "Explained",

@@ -14,10 +14,12 @@ from dataclasses import dataclass, field, replace
 from ..base.findings import NOTE, QUALITY, Finding
 from ..base.printed import counted, listed
 from ..plan.amounts import applied_at
+from ..plan.late import with_late_orders
 from ..plan.records import Plan
 from ..plan.rows import Standing
 from ..plan.standing import PARTS_IN_PROCESS, latest_rows, material_of, moment_of, wrong_with
 from ..plan.tables import STANDING_CONTAINER, STANDING_MIXER
+from .count_doubts import count_doubts
 from .counted import CountedStock, counted_stock
 from .dated import material_of_entry
 from .entries import COUNTED, EMPTIED, OPENED, RECEIVED, STANDS, Entry
@@ -80,10 +82,13 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
     told = _told(plan, known, moment)
     coming = [row for row in plan.builds if _begins(plan, row.date, row.shift) >= moment]
     found: list[Finding] = []
-    begun = replace(stock.plan, standing=told.rows, builds=coming, as_of=moment, at_start=found)
+    held, late = with_late_orders(stock.plan, moment.date())
+    begun = replace(held, standing=told.rows, builds=coming, as_of=moment, at_start=found)
     rows = latest_rows(begun)
     found += [
+        *late,
         *_without_lot(stock),
+        *count_doubts(plan, known),
         *_not_counted(plan, known),
         *_not_received(plan, known, moment),
         *told.findings,
@@ -93,10 +98,39 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
     return Start(begun, moment, stock, len(rows), journal, found)
 
 
-def from_counts(plan: Plan, entries: Iterable[Entry]) -> Start:
-    """The plan from its first build, with the stock as it was counted and received last."""
-    stock = counted_stock(plan, entries)
-    return Start(stock.plan, counted=stock, findings=list(_without_lot(stock)))
+def from_counts(plan: Plan, entries: Iterable[Entry], first: datetime.date | None = None) -> Start:
+    """The plan from its first build, with the stock as it was counted and received last before it.
+
+    `first` is the day of that build, where builds before it are history. What was counted or received later
+    holds what these builds have used by then: it is left out and told, or their use would count twice.
+    """
+    first = first or min((row.date for row in plan.builds), default=None)
+    entries = list(entries)
+    if first is None:
+        known, later = entries, []
+    else:
+        moment = first_moment(plan, first)
+        known = [entry for entry in entries if _is_known(plan, entry, moment, moment)]
+        here = {id(entry) for entry in known}
+        later = [entry for entry in entries if entry.kind in (COUNTED, RECEIVED) and id(entry) not in here]
+    stock = counted_stock(plan, known)
+    found = [*_without_lot(stock), *count_doubts(plan, entries)]
+    days = sorted(entry.date for entry in later if entry.date is not None)
+    if first is not None and days:
+        span = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
+        many = f"{counted(len(days), 'count or receipt')} of {span} {'is' if len(days) == 1 else 'are'}"
+        if len(days) > 1:
+            many = many.replace("count or receipts", "counts and receipts")
+        found.append(
+            Finding(
+                QUALITY,
+                f"{many} left out: the forecast begins with the builds of {first}, whose use is in them",
+                f"--as-of {days[-1] + datetime.timedelta(days=1)} begins after them",
+                topic="later than the start",
+                day=days[0],
+            )
+        )
+    return Start(stock.plan, counted=stock, findings=found)
 
 
 def _begins(plan: Plan, date: datetime.date, shift: str) -> datetime.datetime:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
 from ..plan.lamp import lamp_findings
+from ..plan.late import twice_ordered
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
@@ -60,7 +61,12 @@ def _dated(plan: Plan) -> list[Finding]:
     return [*validity_findings(plan), *change_overs(plan)]
 
 
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings, _dated)
+def _ordered(plan: Plan) -> list[Finding]:
+    """What is told of open orders."""
+    return list(twice_ordered(plan))
+
+
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings, _dated, _ordered)
 
 
 def _of_plan(plan: Plan) -> list[Finding]:

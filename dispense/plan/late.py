@@ -1,0 +1,88 @@
+"""Open orders whose day has passed, and open orders that stand twice.
+
+What is ordered and has not come is never in store. A delivery that is late as a plan begins is taken to
+come on the first working day after that day (common practice, no source: the soonest that it may still come;
+it is said aloud).
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from ..base.findings import QUALITY, Finding
+from ..base.printed import listed
+from .records import Plan
+from .rows import OpenOrder, StockLot
+from .workdays import work_days
+
+LATE, TWICE = "late delivery", "order stated twice"  # topics
+
+
+def with_late_orders(plan: Plan, today: datetime.date) -> tuple[Plan, list[Finding]]:
+    """The plan in which what was due before a day and has not come comes on the next working day.
+
+    Lots that were counted or received are here and have no arrival any more.
+    """
+    orders = {row.at: row for row in plan.orders}
+    late = [
+        (row, orders[row.at])
+        for row in plan.stock
+        if row.arrival is not None and row.at in orders and row.arrival < today
+    ]
+    if not late:
+        return plan, []
+    comes = work_days(plan).after(today + datetime.timedelta(days=1))
+    moved = {id(row): replace(row, arrival=comes) for row, _ in late}
+    stock = [moved.get(id(row), row) for row in plan.stock]
+    found = [_late(plan, row, order, today, comes) for row, order in late]
+    return replace(plan, stock=stock), sorted(found, key=lambda each: (each.day or today, each.text))
+
+
+def _late(plan: Plan, lot: StockLot, order: OpenOrder, today: datetime.date, comes: datetime.date) -> Finding:
+    letter = f" {lot.component.upper()}" if len(plan.components_of(lot.material)) > 1 else ""
+    due = (today - order.arrival).days
+    return Finding(
+        QUALITY,
+        f"order {order.order} of {lot.material}{letter} was due on {order.arrival} and is not received: it "
+        f"is not in store, and is taken to come on {comes}",
+        "ask for its new day and state it in Orders; if it has come, book it as received or state its lot in "
+        "Stock, and delete the order",
+        topic=LATE,
+        material=lot.material,
+        day=order.arrival,
+        cell=order.at,
+        numbers={"overdue [d]": float(due), "quantity [mL]": lot.quantity * 1e6},
+    )
+
+
+def late_deliveries(plan: Plan) -> list[tuple[OpenOrder, StockLot]]:
+    """Orders that are late, with the lot as it is taken to come."""
+    orders = {row.at: row for row in plan.orders}
+    lots = [(orders[row.at], row) for row in plan.stock if row.at in orders and row.arrival is not None]
+    return [(order, lot) for order, lot in lots if lot.arrival != order.arrival]
+
+
+def twice_ordered(plan: Plan) -> Iterator[Finding]:
+    """Rows of Orders that say the same: one order number, component, quantity and day."""
+    alike: dict[Sequence[object], list[OpenOrder]] = defaultdict(list)
+    for row in plan.orders:
+        alike[row.order, row.material, row.component, row.quantity, row.arrival, row.lot].append(row)
+    for rows in alike.values():
+        if len(rows) > 1:
+            first = rows[0]
+            yield Finding(
+                QUALITY,
+                f"order {first.order} stands {len(rows)} times in Orders with the same quantity and day "
+                f"({listed(row.at for row in rows)}): each row is counted on",
+                "delete the rows that are one delivery, or give each delivery a day or number of its own",
+                topic=TWICE,
+                material=first.material,
+                day=first.arrival,
+                cell=rows[1].at,
+            )
+
+
+__all__ = ["LATE", "TWICE", "late_deliveries", "twice_ordered", "with_late_orders"]

@@ -1,0 +1,212 @@
+"""Open orders whose day has passed, orders that stand twice, and what lies in store and may not be used.
+
+Stock is added up by the test from the rows it writes. That goods which are due and have not come are no stock
+is what *on order* means (common practice, no source); the working day after is counted by the calendar.
+"""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+from plans import MONDAY, hand_rows, light_plan, make
+
+from dispense.forecast.model import forecast
+from dispense.jobs.book import book_files
+from dispense.jobs.explain import explain_file
+from dispense.jobs.fill import fill
+from dispense.jobs.forecast import forecast_file
+from dispense.jobs.start import started
+from dispense.journal.count_doubts import count_doubts
+from dispense.journal.counted import counted_stock
+from dispense.journal.entries import COUNTED, RECEIVED, Booking, Entry
+from dispense.journal.explained import IMPOSSIBLE, explained
+from dispense.journal.store import Booked
+from dispense.plan.late import LATE, TWICE
+from dispense.plan.read import load_plan
+from dispense.plan.sources import NO_SOURCES
+from dispense.reports.findings import plan_findings
+
+DAY = datetime.timedelta(days=1)
+FRIDAY = MONDAY + 4 * DAY
+DUE = FRIDAY - 3 * DAY  # Tuesday
+NEXT = MONDAY + 7 * DAY  # Monday after that Friday: the next working day
+
+
+def rows(orders, days=12):
+    """Bond 60 A with 1 L in store, built on each working day of two weeks."""
+    found = hand_rows()
+    found["Builds"] = [
+        dict(date=MONDAY + place * DAY, shift="early", part="frame", quantity=3)
+        for place in range(days)
+        if (MONDAY + place * DAY).weekday() < 5
+    ]
+    found["Orders"] = orders
+    return found
+
+
+def order(number="PO-3", quantity=400, arrival=DUE, **more):
+    return dict(order=number, material="Bond 60", component="a", quantity=quantity, arrival=arrival, **more)
+
+
+@pytest.fixture
+def late(tmp_path):
+    return light_plan(tmp_path / "late.xlsx", rows([order()]))
+
+
+def stock_of(found, name="Bond 60 A"):
+    row = next(row for row in found.tables["components"].records() if row["Component"] == name)
+    return row["In stock [mL]"], row["Due in [mL]"]
+
+
+def told(findings, topic):
+    return [item for item in findings if item.topic == topic]
+
+
+def test_a_late_delivery_is_not_in_store(late):
+    found = forecast_file(late, as_of=FRIDAY, draws=10, what_if=False)
+    assert stock_of(found) == (1000.0, 400.0)  # before: 1400 and 0
+    (finding,) = told(found.findings, LATE)
+    assert finding.text == (
+        f"order PO-3 of Bond 60 A was due on {DUE} and is not received: it is not in store, and is taken to "
+        f"come on {NEXT}"
+    )
+    assert finding.numbers["overdue [d]"] == 3.0
+    first = found.tables["decisions"].rows[0]
+    assert first[:4] == ["overdue by 3 days", DUE, "delivery", "Bond 60 A"]
+
+
+def test_in_time_or_on_its_day_it_is_as_stated(late):
+    for day in (MONDAY, DUE):
+        found = forecast_file(late, as_of=day, draws=10, what_if=False)
+        assert told(found.findings, LATE) == [] and stock_of(found) == (1000.0, 400.0)
+
+
+def test_from_python_it_is_told_too(late):
+    found = forecast(load_plan(late), 2, as_of=FRIDAY, draws=10)
+    assert len(told(found.findings, LATE)) == 1 and stock_of(found) == (1000.0, 400.0)
+
+
+def test_all_commands_begin_with_the_same_stock(late, tmp_path):
+    begun = started(load_plan(late), late, NO_SOURCES, FRIDAY)
+    lot = next(lot for lot in begun.plan.stock if lot.lot == "order PO-3")
+    assert lot.arrival == NEXT and len(told(begun.findings, LATE)) == 1
+    filled = fill(late, tmp_path / "sheets", date=str(FRIDAY), shift="early", as_of=FRIDAY)
+    assert len(told(filled.findings, LATE)) == 1
+
+
+def test_a_row_that_stands_twice_is_named(tmp_path):
+    plan = load_plan(light_plan(tmp_path / "twice.xlsx", rows([order(), order("PO-4"), order()])))
+    (finding,) = told(plan_findings(plan), TWICE)
+    assert "order PO-3 stands 2 times" in finding.text and "Orders!" in finding.text
+    apart = [order(), order(quantity=300), order(arrival=NEXT)]  # parts of one order are no slip
+    plan = load_plan(light_plan(tmp_path / "parts.xlsx", rows(apart)))
+    assert told(plan_findings(plan), TWICE) == []
+
+
+# ------------------------------------------------------------------------------------- what was counted
+
+
+def happened(kind, day, time, lot="A1", **amount):
+    """A booking of Bond 60 A."""
+    name = f"{kind}|{day}|{time}|{lot}"
+    moment = f"{day}T{time}:00"
+    return Entry(
+        kind, name, "x.csv row 2", str(day), time=moment, material="Bond 60", component="a", lot=lot, **amount
+    )
+
+
+RECEIPT = happened(RECEIVED, MONDAY, "09:00", "N1", count=2)  # of 100 mL each
+
+
+@pytest.mark.parametrize(
+    ("counts", "told"),
+    [
+        ([happened(COUNTED, MONDAY, "10:00", "N1", count=2)], []),
+        (
+            [happened(COUNTED, MONDAY, "10:00", "N1", count=7)],
+            [f"7 × 100 mL counted {MONDAY} 10:00, and at most 2 × 100 mL can be there"],
+        ),
+        ([happened(COUNTED, MONDAY, "08:00", "N1", count=1)], ["(none was received before)"]),
+        (  # the count before and the receipt bound it: 1 + 2
+            [
+                happened(COUNTED, MONDAY - DAY, "10:00", "N1", count=1),
+                happened(COUNTED, MONDAY, "10:00", "N1", count=4),
+            ],
+            ["(none was received before)", "at most 3 × 100 mL"],
+        ),
+        ([happened(COUNTED, MONDAY, "10:00", "A1", count=30)], []),  # of Stock nobody knows the day
+        (
+            [
+                happened(COUNTED, MONDAY, "10:00", "A1", count=3),
+                happened(COUNTED, FRIDAY, "10:00", "A1", value=350e-6 * 1e6, unit="mL"),
+            ],
+            ["350 mL counted"],
+        ),
+        ([happened(COUNTED, MONDAY, "10:00", "N9", count=1)], ["lot N9, counted", "neither in Stock nor"]),
+    ],
+)
+def test_a_count_above_what_can_be_there_is_named(counts, told):
+    found = [item.text for item in count_doubts(make(rows([])), [RECEIPT, *counts])]
+    assert all(words in " | ".join(found) for words in told) and bool(found) == bool(told)
+
+
+def test_only_what_is_booked_now_is_doubted():
+    first = happened(COUNTED, MONDAY, "10:00", "N1", count=7)
+    again = happened(COUNTED, FRIDAY, "10:00", "N1", count=2)
+    assert count_doubts(make(rows([])), [again], [RECEIPT, first]) == []
+    assert len(count_doubts(make(rows([])), [first], [RECEIPT])) == 1
+
+
+def test_a_counted_lot_keeps_no_longer_than_from_its_count():
+    """Made at the latest as it was counted, it keeps for 30 days from then at most."""
+    found = rows([])
+    found["Components"][0] |= dict(shelf_life=30)
+    stock = counted_stock(make(found), [happened(COUNTED, MONDAY, "05:00", "N9", count=1)]).plan.stock
+    assert next(lot.expiry for lot in stock if lot.lot == "N9") == MONDAY + 30 * DAY
+
+
+def test_booked_checked_and_forecast_name_the_same_count(late, tmp_path):
+    table = tmp_path / "happened.csv"
+    table.write_text(
+        "What,Date,Time,Material,Component,Lot,Containers\n"
+        f"received,{MONDAY - DAY},09:00,Bond 60,A,N1,2\ncounted,{MONDAY - DAY},10:00,Bond 60,A,N1,7\n"
+    )
+    words = "and at most 2 × 100 mL can be there"
+    booked = book_files(late, [table], stamp=f"{MONDAY} 05:00").findings
+    checked = started(load_plan(late), late, NO_SOURCES, None).findings
+    seen = forecast_file(late, draws=10, what_if=False).findings
+    for findings in (booked, checked, seen, explain_file(late).findings):
+        assert sum(words in item.text for item in findings) == 1
+
+
+def test_use_below_nothing_is_left_out_and_said():
+    """Counted 1000 mL, nothing received, counted 1900 mL: the use would be -900 mL, at most."""
+    counts = [
+        happened(COUNTED, MONDAY, "05:50", count=10),
+        happened(COUNTED, MONDAY + DAY, "05:50", count=19),
+    ]
+    booking = Booking(1, "book", f"{MONDAY} 12:00")
+    (row,) = [
+        row
+        for row in explained(make(rows([], days=2)), [Booked(each, booking) for each in counts])
+        if row.key == ("Bond 60", "a") and row.basis == IMPOSSIBLE
+    ]
+    assert row.actual is None and row.difference is None and row.refused is not None
+    assert row.refused <= -900e6 + 100e6  # less what stands in a container at most
+
+
+def test_a_count_after_the_start_is_not_used_twice(late, tmp_path):
+    """Counted on Friday evening: what was used by then is not taken off once more."""
+    table = tmp_path / "happened.csv"
+    table.write_text(
+        "What,Date,Time,Material,Component,Lot,Containers\n"
+        f"counted,{MONDAY},05:00,Bond 60,A,A1,9\ncounted,{FRIDAY},22:00,Bond 60,A,A1,4\n"
+    )
+    book_files(late, [table], stamp=f"{FRIDAY} 23:00")
+    found = forecast_file(late, draws=10, what_if=False)
+    assert stock_of(found) == (900.0, 400.0)  # before: 400 on Monday
+    (finding,) = told(found.findings, "later than the start")
+    assert f"--as-of {FRIDAY + DAY}" in finding.fix and f"1 count or receipt of {FRIDAY} is" in finding.text
+    begun = forecast_file(late, draws=10, what_if=False, as_of=FRIDAY + DAY)
+    assert stock_of(begun)[0] == 400.0 and told(begun.findings, "later than the start") == []
