@@ -161,7 +161,7 @@ def parser() -> argparse.ArgumentParser:
         action="append",
         default=[],
         metavar="[STATION[/NOZZLE]:]HH:MM",
-        help='with --now: when the mixer in use was put on, or its age ("25 min"), where it differs; '
+        help='with --now: when the mixer in use was fitted, or its age ("25 min"), where it differs; '
         "given again for each nozzle in order",
     )
     fill.add_argument(
@@ -847,13 +847,13 @@ def _check(options) -> int:
 
     with without_collector():  # modules and records stay until the end
         from .base.findings import gravest_first
-        from .jobs.start import started
+        from .jobs.start import begun
         from .plan.sources import check_plan_from
         from .reports.findings import plan_findings
 
         sources = _read_from(options)
         plan, problems = check_plan_from(options.plan, sources)
-        begin = None if problems else started(plan, options.plan, sources, options.as_of)
+        begin = None if problems else begun(plan, options.plan, sources, options.as_of)
         findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
         if begin is not None:
             plan, findings = begin.plan, gravest_first([*begin.findings, *findings])

@@ -16,7 +16,7 @@ plan = load_plan(path)
 for result in play_plan(plan, until=(date, shift), stations=[station]):
     if (result.date, result.shift, result.station.station) == (date, shift, station):
         for event in result.events:
-            if event.kind in {"container", "purge", "mixer"}:
+            if event.kind in {"container", "purge", "mixer", "off"}:
                 print(hhmm(event.clock), event.text)
         for letter in result.letters:
             print(

@@ -79,3 +79,4 @@ _.least_degree, _.most_degree  # of a cut through a pack of cells: how far it cu
 _.imbalance  # of a pour: what of its heat is not accounted for
 TOPICS  # importing them declares their functions
 _.summaryRight, _.outlineLevel  # of a worksheet: written by openpyxl
+_.CRC, _.header_offset, _.start_dir  # of a member of a zip archive: read by zipfile

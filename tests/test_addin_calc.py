@@ -9,6 +9,7 @@ import shutil
 import struct
 import subprocess
 import sys
+import time
 import zipfile
 from pathlib import Path
 from xml.etree import ElementTree
@@ -288,6 +289,7 @@ def test_wizard_shows_every_function(calc):
     shown = calc.functions()
     assert set(FUNCTIONS) <= set(shown)
     for name, entry in FUNCTIONS.items():
+        assert shown[name]["category"] == 11  # Add-in: Calc has no category of another name than its own
         assert shown[name]["description"].startswith(entry.category + ". ")
         titles = [title for title, _, _ in shown[name]["arguments"]]
         assert titles == [argument_title(item) for item in entry.arguments]
@@ -609,6 +611,37 @@ def test_a_whole_column_of_a_sheet(calc, page):
     calc.fill("D1:D20", [[float(width)] for width in range(1, 21)])
     squares = 20 * 21 * 41 / 6  # sum of the squares of 1 to 20
     assert page('=SUM(BEAD_AREA("round";D:D))') == pytest.approx(math.pi / 4 * squares)
+    cut = "D1:INDEX(D:D;MATCH(1E+306;D:D))"  # as docs/calc.md says
+    assert page(f'=SUM(BEAD_AREA("round";{cut}))') == pytest.approx(math.pi / 4 * squares)
+    assert page(f"=ROWS({cut})") == 20
+
+
+def test_the_filled_rows_of_a_column_are_found_wherever_they_end():
+    for height in (1, 5, cells._BLOCK, cells._BLOCK + 1, 3 * cells._BLOCK):
+        for last in {1, 2, height - 1, height, min(height, cells._BLOCK), max(1, height - cells._BLOCK)} - {
+            0
+        }:
+            if last <= height:
+                rows = (("",),) * (last - 1) + ((1.0,),) + (("",),) * (height - last)
+                assert cells.used_rows(rows) == last
+
+
+@office_test
+def test_three_hundred_thousand_rows_take_linear_time(calc, page):
+    """Four times the rows: 4 of linear time, 16 of quadratic; between them lies 8. The best of three."""
+    count = 300_000
+    calc.fill(f"F1:F{count}", [[1.0 + row % 7] for row in range(count)])
+    best = {}
+    for rows in (count // 4, count):
+        times = []
+        for _ in range(3):
+            begin = time.perf_counter()
+            got = page(f'=SUM(BEAD_AREA("round";F1:F{rows}))')
+            times.append(time.perf_counter() - begin)
+        best[rows] = min(times)
+        squares = sum((1 + row % 7) ** 2 for row in range(rows))
+        assert got == pytest.approx(math.pi / 4 * squares)
+    assert best[count] < 8 * best[count // 4]
 
 
 @office_test

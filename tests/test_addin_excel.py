@@ -552,6 +552,38 @@ def test_vba_rows_that_were_not_wanted_are_not_asked_for_again(python):
     assert len(vba.calls) <= count + 1
 
 
+def where(vba, count=1):
+    """What LAST_PROBLEMS says where it was."""
+    table = vba.call("LAST_PROBLEMS", float(count))
+    return [row[0] for row in table] if isinstance(table[0], list) else [table[0]]
+
+
+def test_vba_a_reason_names_sheet_and_cell(python):
+    """The calling cell; of a column filled down, and of one formula over a column, the cell of the row."""
+    vba = fresh(python)
+    vba.caller = vba.area("D7")
+    sheet = vba.area("D7").vba_get("Worksheet").vba_get("Name")
+    assert vba.call("BEAD_AREA", "round", -3.0) == CellError("#NUM!")
+    assert where(vba) == [f"BEAD_AREA in {sheet}!D7"]
+    vba.caller = vba.area("D10:D12")
+    vba.call("BEAD_AREA", "mitre", ((2.0,), (-1.0,), (3.0,)))
+    assert where(vba) == [f"BEAD_AREA in {sheet}!D11"]
+    vba.caller = vba.area("F1")  # a sum over a range stands in one cell
+    vba.call("BEAD_AREA", "mitre", ((2.0,), (-1.0,), (3.0,)))
+    assert where(vba) == [f"BEAD_AREA (row 2, column 1) in {sheet}!F1"]
+    widths = [2.0, 3.0, -1.0, 4.0, -2.0]
+    vba.area("A1:A5", [[width] for width in widths])
+    calculate(
+        vba,
+        range(1, 6),
+        '=BEAD_AREA("mitre",A1)',
+        lambda row: vba.raw("BEAD_AREA", "mitre", vba.area(f"A{row}")),
+    )
+    assert where(vba, 2) == [f"BEAD_AREA in {sheet}!C5", f"BEAD_AREA in {sheet}!C3"]
+    vba.call("BEAD_AREA", "round", -3.5)  # no cell calls: a macro
+    assert where(vba) == ["BEAD_AREA"]
+
+
 # opening ------------------------------------------------------------------------------------------
 
 

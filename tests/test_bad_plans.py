@@ -140,7 +140,9 @@ CASES = [
         one("Builds!A3", 'the column "Quantity" is missing'),
     ),
     Case(
-        "header twice", header("Beads", "press_force", "Gap [mm]"), one("Beads!S3", '"Gap [mm]" stands twice')
+        "header twice",
+        header("Beads", "press_force", "Gap [mm]"),
+        one("Beads!S3", '"Gap [mm]" appears twice'),
     ),
     Case(
         "header row lost",
@@ -244,9 +246,9 @@ CASES = [
     Case(
         "name twice",
         put("Materials", 2, material="Hem Epoxy"),
-        (("Materials!A5", "material Hem Epoxy stands twice", "Materials!A4"),),
+        (("Materials!A5", "material Hem Epoxy appears twice", "Materials!A4"),),
     ),
-    Case("lot twice", put("Stock", 2, lot="HA-0911"), one("Stock!A5", "stands twice", "Stock!A4")),
+    Case("lot twice", put("Stock", 2, lot="HA-0911"), one("Stock!A5", "appears twice", "Stock!A4")),
     # what does not fit together
     Case(
         "two-part without ratio B",
@@ -385,7 +387,7 @@ CASES = [
     Case(
         "setting twice",
         lambda book: book["Settings"].cell(5, 1, "Plant"),
-        one("Settings!A5", 'the setting "Plant" stands twice'),
+        one("Settings!A5", 'the setting "Plant" appears twice'),
     ),
     Case(
         "unknown setting",

@@ -746,7 +746,7 @@ def test_files_that_are_none_of_these(desk, capsys):
     )
     said = capsys.readouterr().err
     assert "other.csv: is no table of weights or of what happened" in said
-    assert "photo.png: is not a kind of file that is booked" in said and "gone.csv: is not there" in said
+    assert "photo.png: is not a kind of file that is booked" in said and "gone.csv: does not exist" in said
     assert main(["book", str(desk / "plan.xlsx"), str(desk / "plan.xlsx")]) == 1  # a plan is no booking
 
 

@@ -5,16 +5,19 @@ The extension that is installed is the one that users get; its menu talks to thi
 
 from __future__ import annotations
 
+import csv
 import datetime
 import time
 
 import pytest
+from lxml import etree
 from plans import MONDAY, hand_rows
 from test_on_screen import column_letter, write_plan
 
 from dispense.addin.calc import component_names as names
 from dispense.addin.calc import menu_files
 from dispense.addin.served import WHAT, grid_of
+from dispense.base.language import WORDS
 from dispense.jobs.document import Grid
 from dispense.jobs.on_screen import COMMANDS
 
@@ -164,6 +167,25 @@ def test_every_command_is_in_the_menu(members):
     assert text.count("com.sun.star.sheet.SpreadsheetDocument") > len(COMMANDS)
     assert names.PROTOCOL in members["ProtocolHandler.xcu"].decode()
     assert members["planner.json"] == b"[]\n"  # no path of the machine that built it
+
+
+@pytest.mark.parametrize("code", ["de", "es"])
+def test_the_menu_speaks_the_language_of_the_windows(members, code):
+    """Each entry, button and the pane's title stand in the file as the word list has them, read apart."""
+    with (WORDS / f"{code}.csv").open(encoding="utf-8", newline="") as file:
+        words = dict(csv.reader(file))
+    labels = [*(item.label for item in COMMANDS.values()), *menu_files.OWN.values()]
+    found = {}
+    for part in ("Addons.xcu", "Sidebar.xcu"):
+        for prop in etree.fromstring(members[part]).iter("prop"):
+            said = {value.get("{http://www.w3.org/XML/1998/namespace}lang"): value.text for value in prop}
+            if code in said:
+                found[said["en-US"]] = said[code]
+    for label in [*labels, "Problems and findings"]:
+        bare = label.rstrip("…")
+        assert found[label] == words[bare] + label[len(bare) :]
+        assert words[bare] != bare
+    assert {found[COMMANDS[name].label.rstrip("…")] for name in menu_files.ON_BAR} <= set(words.values())
 
 
 def test_host_and_core_agree(members):

@@ -528,7 +528,7 @@ def test_rows_that_cannot_be_read(row: dict[str, Any], where: str, words: str) -
 
 
 def test_an_option_that_contradicts_itself() -> None:
-    with pytest.raises(InputError, match="mixer bore stands twice in option small"):
+    with pytest.raises(InputError, match="mixer bore appears twice in option small"):
         chosen(steady(), hem("mixer bore", "6", "small"), hem("mixer bore", "7", "small"))
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 from fenced import Reader, blocks, commands, words_of
+from pictures import assert_rows_of_today, pictured
 
 from dispense.base.terminal import use_colour
 from dispense.books.plan import new_plan
@@ -36,7 +37,7 @@ TRIED = {
     "theory.md": {"formula"},
     "theory-cure.md": {"formula"},
     "theory-spreading.md": {"console", "formula"},
-    "cure.md": {"python"},
+    "cure.md": {"console", "python"},
 }
 
 
@@ -50,13 +51,15 @@ def demo_plan(tmp_path_factory) -> bytes:
 
 @pytest.fixture
 def desk(tmp_path, demo_plan) -> Path:
-    """A folder with the demo plan and the example scripts."""
-    (tmp_path / "plan.xlsx").write_bytes(demo_plan)
+    """The folder where the tutorial leaves its reader: beside the example scripts, with the demo plan."""
+    folder = tmp_path / "demo"
+    folder.mkdir()
+    (folder / "plan.xlsx").write_bytes(demo_plan)
     (tmp_path / "examples").mkdir()
     for item in (ROOT / "examples").iterdir():
         if item.is_file():
             (tmp_path / "examples" / item.name).write_bytes(item.read_bytes())
-    return tmp_path
+    return folder
 
 
 def checkout(folder: Path) -> None:
@@ -80,21 +83,34 @@ def checkout(folder: Path) -> None:
 @pytest.mark.parametrize("name", sorted(TRIED))
 def test_examples(name, desk, tmp_path_factory):
     """Every command, formula and Python line of a page does what the page says."""
-    folder = desk
-    if name == "tutorial.md":
-        folder = tmp_path_factory.mktemp("checkout")
-        checkout(folder)
+    folder = desk if name != "tutorial.md" else tmp_path_factory.mktemp("own")  # it begins with nothing
     reader = Reader(folder)
     reader.read(DOCS / name)
     assert set(reader.tried) >= TRIED[name]
     if name == "tutorial.md":
+        folder = folder / "demo"
         # a round bead of 2 mm and one of 0.09 in: (0.09 × 25.4 / 2)² = 1.3064, by hand
         shots = [
-            shot_on(folder / "out/demo" / sheets / "2026-03-02_Early/Hem_robot_material.xlsx")
+            shot_on(folder / sheets / "2026-03-02_Early/Hem_robot_material.xlsx")
             for sheets in ("sheets", "wider")
         ]
         assert [f"{shot:.2f}" for shot in shots] == ["3.99", "5.21"]  # as the page says
         assert shots[1] / shots[0] == pytest.approx(1.306449, rel=1e-6)
+        picture = next(item for item in pictured() if item[0] == "forecast")
+        assert_rows_of_today("forecast", folder / picture[1], *picture[2:])
+
+
+def test_the_first_command_of_the_readme(tmp_path):
+    """It makes the demo plan and fills every sheet; the README names the file to begin with."""
+    checkout(tmp_path)
+    command = ["sh", "examples/demo.sh", "out/demo"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=600)
+    assert done.returncode == DONE, done.stderr
+    assert "448 files in" in done.stdout
+    assert (tmp_path / "out/demo/sheets/2026-03-02_Early/Hem_robot_material.xlsx").is_file()
+    assert "out/demo/sheets/2026-03-02_Early/Hem_robot_material.xlsx" in (ROOT / "README.md").read_text(
+        "utf-8"
+    )
 
 
 def shot_on(path: Path) -> float:

@@ -29,6 +29,7 @@ class Good:
         '=SUM(BEAD_AREA("mitre",A:A))': sum(row**2 for row in range(1, 21)) / 2,
         '=BEAD_AREA("round",-3)': "#NUM!",
         "=INDEX(LAST_PROBLEMS(1),1,4)": "above 0 mm",
+        "=INDEX(LAST_PROBLEMS(1),1,1)": "BEAD_AREA in Sheet1!H1",
     }
     plan = (5, 9, True)
 
@@ -67,6 +68,7 @@ def test_there_are_twenty_and_a_working_excel_passes_all_that_need_no_eyes():
         ('=BEAD_AREA("mitre",4)', "#N/A"),
         ('=SUM(BEAD_AREA("mitre",A:A))', 0.0),
         ("=INDEX(LAST_PROBLEMS(1),1,4)", None),
+        ("=INDEX(LAST_PROBLEMS(1),1,1)", "BEAD_AREA"),
     ],
 )
 def test_a_wrong_answer_fails_its_check_alone(formula, answer):

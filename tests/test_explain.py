@@ -204,6 +204,20 @@ def test_what_is_not_booked_is_not_known_and_other_weeks_are_left_out():
     assert not rows_explained(plan, [])
 
 
+def test_containers_opened_tell_the_use_only_where_every_shift_is_booked():
+    """One container booked on Monday and nothing of Tuesday: what was opened then is not known."""
+    entries = [entry(OPENED, 0, "06:00", lot="A1", count=1), entry(MADE, 0, "10:00", part="frame", count=20)]
+    (row,) = of_a(plan_of(2), entries)
+    assert (row.basis, row.actual) == (NOT_KNOWN, None)
+    # Tuesday opens a second one of 100 mL and 30 stand at its end
+    more = [
+        entry(OPENED, 1, "06:00", lot="A1", count=1),
+        entry(STANDS, 1, "10:01", lot="A1", value=30.0, unit="mL", text="container"),
+    ]
+    (row,) = of_a(plan_of(2), [*entries, *more])
+    assert (row.basis, row.actual) == (BY_CONTAINERS, 170 * ML)
+
+
 def test_from_count_to_count_of_two_weeks_is_one_period():
     plan = plan_of(8)
     (row,) = of_a(plan, [counted(0, "05:00", 3000.0), counted(8, "05:00", 2000.0)])

@@ -145,7 +145,7 @@ def test_a_crew_may_have_worked_through_its_break():
     result = done_by(100)["s1"]
     found = [item for item in result.findings if item.topic == "done through breaks"]
     assert [item.kind for item in found] == ["quality"]
-    assert "100 parts are told to be done by 08:00 and 90 fit beside the breaks" in found[0].text
+    assert "100 parts are stated as done by 08:00, but only 90 fit around the breaks" in found[0].text
     assert result.jobs[0].quantity == 100
 
 

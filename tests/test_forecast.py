@@ -13,6 +13,7 @@ import math
 import random
 import sqlite3
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 import openpyxl
@@ -145,6 +146,57 @@ def test_lean_play_equals_the_event_model_of_a_fresh_shift():
         drawn, usable = sum(counted[cause] for cause in CAUSES), {"a": 95e6, "b": 54e6}[letter]
         assert counted["rest"] == round(drawn * 2.5e6 / (usable - 2.5e6))
         assert all(counted[cause] == used[cause] for cause in CAUSES if cause != "scrap")
+
+
+def _fresh_shift(seed):
+    """A shift of two parts with drawn figures: waits, purges, mixers, containers, checks, scrap, nozzles."""
+    rng, rows = random.Random(seed), hand_rows()
+    rows["Materials"][0] |= dict(pot_life=rng.choice([8, 20, 60, 240, 900]), open_time=None)
+    for row in rows["Components"]:
+        row["container"] = rng.choice([30, 60, 500])
+    rows["Stations"][0] |= dict(
+        takt=rng.choice([None, 60, 200, 600]),
+        purge_share=rng.choice([0.3, 0.6, 0.9]),
+        purge_volume=rng.choice([4, 15]),
+        purge_time=rng.choice([0, 20]),
+        mixer_time=rng.choice([0, 60]),
+        container_time=rng.choice([0, 150]),
+        rule=rng.choice(["purge", "change mixer"]),
+        refill=rng.choice(["between parts", "in mid-bead"]),
+        idle=rng.choice(["cheaper", "purge", "take off"]),
+        checks=rng.choice([0, 0.5, 3]),
+        scrap=rng.choice([0, 0.1]),
+        nozzles=rng.choice([1, 1, 1, 2]),
+        handling_time=rng.choice([0, 45]),
+    )
+    rows["Parts"].append(dict(part="lid"))
+    bead = rows["Beads"][0] | dict(length=rng.choice([200, 1000]))
+    rows["Beads"] = [bead, bead | dict(bead="seam", part="lid", length=rng.choice([90, 1700]))]
+    if rng.random() < 0.6:
+        rows["Beads"].append(bead | dict(bead="end", length=50, wait=rng.choice([None, 3])))
+    rows["Builds"] = [dict(date=MONDAY, shift="early", part="frame", quantity=rng.randint(1, 30))]
+    rows["Builds"].append(dict(date=MONDAY, shift="early", part="lid", quantity=rng.randint(0, 20)))
+    rows["Stock"] = [
+        dict(material="Bond 60", component=letter, lot="L", quantity=1e6, expiry="2026-12-31")
+        for letter in "ab"
+    ]
+    return make(rows)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_lean_play_of_drawn_shifts_equals_the_event_model(seed):
+    """Two methods: lean, parts that need nothing in one loop; `Player` one by one from a real store."""
+    plan = _fresh_shift(seed)
+    (key,), _ = occurrences(plan)
+    (whole,), lean = play_plan(plan), play_lean(plan, key)
+    for letter, used in whole.used.items():
+        assert {cause: lean.used[letter][cause] for cause in CAUSES} == {
+            cause: used[cause] for cause in CAUSES
+        }
+    counts = attrgetter("purges", "mixers", "check_shots", "busy", "is_short", "between")
+    assert counts(lean) == counts(whole)
+    counts = attrgetter("part", "started", "begun", "finished", "scrapped", "carried", "done")
+    assert [*map(counts, lean.jobs)] == [*map(counts, whole.jobs)]
 
 
 def _walked(plan, weeks=2):

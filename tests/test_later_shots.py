@@ -10,11 +10,18 @@ import datetime
 import itertools
 from typing import Any
 
+import openpyxl
 import pytest
+from floor import place_of, type_in
 from plans import add_hot_pot, hand_rows, make
 
 from dispense.base.findings import DANGER, NOTE
+from dispense.base.picture import Words
 from dispense.base.printed import Printed
+from dispense.books.plan import write_plan
+from dispense.jobs.book import book_files
+from dispense.jobs.fill import fill
+from dispense.journal.store import journal_path, read_journal
 from dispense.reports.findings import station_findings
 from dispense.reports.pour import planned_pour, pour_findings
 from dispense.sheets.board import cure_board_content
@@ -125,24 +132,34 @@ def test_the_clock_list_says_when_later_shots_may_be_poured():
     plan = make(rows)
     result = next(iter(play_plan(plan)))
     content = shift_material_content(plan, result, "")
-    later = [row for row in content.tables["MaterialTimes"] if row["event"] == "later shot"]
-    assert len(later) == 2 * 3
+    later = content.tables["MaterialLater"]
+    assert len(later) == 2 * 3 and len({row["serial"] for row in later}) == 2
     start = datetime.datetime(2026, 3, 2, 6)
-    ours = {int(row["action"].split("no. ")[1].split(":")[0]): [] for row in later}
-    for row in later:
-        ours[int(row["action"].split("no. ")[1].split(":")[0])].append(row)
-    for serial, rows_of in ours.items():
-        first = rows_of[0]
+    for serial in {row["serial"] for row in later}:
+        first, *others = rows_of = [row for row in later if row["serial"] == serial]
         begun = start + datetime.timedelta(seconds=600 * (serial - 1))
         ended = begun + datetime.timedelta(seconds=25.6 + 10)
         assert (
-            first["time"] == begun + datetime.timedelta(minutes=16) >= ended + datetime.timedelta(minutes=15)
+            first["earliest"]
+            == begun + datetime.timedelta(minutes=16)
+            >= ended + datetime.timedelta(minutes=15)
         )
-        clock = f"{first['time']:%H:%M}"
-        assert f"shot 2 not before {clock}, 15 min after shot 1 at __:__" in first["action"]
-        assert [f"shot {number} " in row["action"] for number, row in enumerate(rows_of, 2)] == [True] * 3
-        times = [row["time"] for row in rows_of]
+        assert [(row["shot"], row["before"], row["wait"]) for row in rows_of] == [
+            (2, 1, 15.0),
+            (3, 2, 15.0),
+            (4, 3, 15.0),
+        ]
+        times = [row["earliest"] for row in rows_of]
         assert all(b - a >= datetime.timedelta(minutes=15) for a, b in itertools.pairwise(times))
+        assert len(others) == 2
+    # the clock list says once from when on each of them comes, and where they stand
+    told = [row for row in content.tables["MaterialTimes"] if row["event"] == "later shot"]
+    assert [row["time"] for row in told] == [
+        min(row["earliest"] for row in later if row["shot"] == number) for number in (2, 3, 4)
+    ]
+    for number, row in zip((2, 3, 4), told, strict=True):
+        words = f"from now on shot {number}, each at least 15 min after shot {number - 1}: page Later shots"
+        assert row["action"].endswith(words)
 
 
 def test_what_settles_is_stirred_by_the_clock():
@@ -223,3 +240,37 @@ def test_a_card_leaves_out_how_figures_were_reckoned():
     for engineers in ("heat balance closes", "slab without cells", "δ", "rests on margins"):
         assert engineers in told and engineers not in words
     assert "wait at least" in words
+
+
+def test_when_shots_were_poured_is_booked(tmp_path):
+    """Typed as at the station: shot 1 of the first part done at 06:01, its next poured at 06:17, signed."""
+    write_plan(shots_rows(), tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s")
+    (path,) = (tmp_path / "out").rglob("hem_material.xlsx")
+    assert openpyxl.load_workbook(path)["Later shots"].sheet_state == "visible"
+    type_in(path, "MaterialLater", "Shot before at", ["06:01"])
+    type_in(path, "MaterialLater", "Poured at", ["06:17", "soon"])
+    type_in(path, "MaterialLater", "Initials", ["KM", None, "JB"])
+    report = book_files(tmp_path / "plan.xlsx", [path], stamp="2026-03-02 15:00")
+    (unread,) = [str(item) for item in report.files[0].reading.unread]
+    assert '"soon"' in unread and "06:30" in unread
+    current = read_journal(journal_path(tmp_path / "plan.xlsx")).current()
+    found = {item.entry.text: item.entry for item in current.values()}
+    assert {words: entry.time for words, entry in found.items() if entry.kind == "done"} == {
+        "frame no. 1: shot 1 poured": "2026-03-02 06:01:00",
+        "frame no. 1: shot 2 poured": "2026-03-02 06:17:00",
+    }
+    assert found["frame no. 1: shot 2 poured"].by == "KM"
+    (signed,) = [entry for entry in found.values() if entry.kind == "signed"]
+    assert signed.text.endswith(": JB") and signed.part == "frame"
+    # filled anew, what was written stays
+    fill(tmp_path / "plan.xlsx", tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s")
+    sheet, cell = place_of(path, "MaterialLater", "Poured at")
+    assert openpyxl.load_workbook(path)[sheet][cell].value == "06:17"
+
+
+def test_the_section_says_that_a_wait_is_a_least_one():
+    """What stands beside the levels in the picture is what the headline says."""
+    card = card_of(shots_rows())
+    words = [item.text for item in card.pictures["sections"].shapes if isinstance(item, Words)]
+    assert sum("wait at least 15 min" in text for text in words) == 3

@@ -21,6 +21,7 @@ from dispense.books.changes import Wanted, change_plan
 from dispense.books.plan import write_plan
 from dispense.cli import main
 from dispense.journal.entries import (
+    COUNTED,
     DONE,
     MADE,
     PURGED,
@@ -213,7 +214,8 @@ def test_weights_are_held_against_the_material_of_their_day():
                 Entry(kind, name, station="hem", value=share * mass, unit="g", count=1, **head)
                 for kind, share in (("weight", 1.0), ("weight a", 1.2 / 2.2), ("weight b", 1.0 / 2.2))
             ]
-    series = weights_of(plan, booked(*entries))
+    counted = Entry(COUNTED, "c", day="2026-03-02", material="Bond 60", component="a", lot="A1", count=1)
+    series = weights_of(plan, booked(*entries, counted))  # which is of no station
     assert [(item.what, len(item.weights)) for item in series] == [
         ("check shots with Bond 60", 8),
         ("check shots with Light 30", 12),

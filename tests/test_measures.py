@@ -8,6 +8,7 @@ definition; from memory), which are written here and not taken from the planner.
 from __future__ import annotations
 
 import re
+from typing import NamedTuple
 
 import openpyxl
 import pytest
@@ -59,26 +60,59 @@ def both(tmp_path_factory):
     return found
 
 
+class Place(NamedTuple):
+    """A cell of a worksheet whose texts of several lines stand in one."""
+
+    value: object
+    number_format: str
+    where: str
+
+
+def rows_of(sheet) -> list[dict[int, Place]]:
+    """The rows of a worksheet by column; a line that goes on (it begins with blanks) joins the one before.
+
+    A longer sentence takes a row more: joined, both sets of sheets have the same rows.
+    """
+    found: list[dict[int, Place]] = []
+    for row in sheet.iter_rows():
+        cells = {cell.column: Place(cell.value, cell.number_format, cell.coordinate) for cell in row}
+        said = [(column, cell) for column, cell in cells.items() if cell.value not in (None, "")]
+        if len(said) == 1 and str(said[0][1].value).startswith("  ") and found[-1][said[0][0]].value:
+            column, cell = said[0]
+            before = found[-1][column]
+            found[-1][column] = before._replace(value=f"{before.value} {str(cell.value).strip()}")
+            continue
+        found.append(cells)
+    return found
+
+
 def pairs(both):
     """Cell by cell the two sets of sheets, each with the units that its header states, None where none."""
     shop, us = both
     assert set(shop) == set(us)
     for path, book in shop.items():
         for sheet in book:
-            other = us[path][sheet.title]
-            if sheet.dimensions != other.dimensions:  # a longer sentence takes one row more
-                continue
+            mine, theirs = rows_of(sheet), rows_of(us[path][sheet.title])
+            assert len(mine) == len(theirs), (path, sheet.title)
+            places = {
+                cell.where: (number, column)
+                for number, row in enumerate(mine)
+                for column, cell in row.items()
+            }
             headers = {}
             for table in sheet.tables.values():
                 first, *rest = sheet[table.ref]
-                headers |= {cell.coordinate: first[at] for row in rest for at, cell in enumerate(row)}
-            for row in sheet.iter_rows():
-                for cell in row:
-                    above = sheet.cell(max(1, cell.row - 1), cell.column)
-                    head = headers.get(cell.coordinate, above)
-                    found = UNIT.search(str(head.value))
-                    units = found and (found[1], UNIT.search(other[head.coordinate].value)[1])
-                    yield f"{path}!{sheet.title}!{cell.coordinate}", cell, other[cell.coordinate], units
+                headers |= {
+                    cell.coordinate: places[first[at].coordinate]
+                    for row in rest
+                    for at, cell in enumerate(row)
+                }
+            for number, row in enumerate(mine):
+                for column, cell in row.items():
+                    up, across = headers.get(cell.where, (max(0, number - 1), column))
+                    found = UNIT.search(str(mine[up][across].value))
+                    units = found and (found[1], UNIT.search(str(theirs[up][across].value))[1])
+                    yield f"{path}!{sheet.title}!{cell.where}", cell, theirs[number][column], units
 
 
 def test_each_header_states_the_chosen_unit(both):

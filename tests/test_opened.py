@@ -46,3 +46,18 @@ def test_a_plan_that_is_not_open_needs_nothing(plan, capsys):
 def test_an_empty_lock_is_one(plan):
     plan.with_name("~$plan.xlsx").write_bytes(b"")
     assert lock_of(plan) == (plan.with_name("~$plan.xlsx"), "")
+
+
+def test_a_sheet_that_is_open_is_left_and_the_others_are_written(plan, capsys):
+    out = plan.with_name("out")
+    assert main(["fill", str(plan), "--out", str(out)]) in (0, 3, 4)
+    sheet = next(out.glob("*/*_material.xlsx"))
+    sheet.write_bytes(sheet.read_bytes() + b" ")  # what it was; the others go on
+    before = sheet.read_bytes()
+    sheet.with_name(f".~lock.{sheet.name}#").write_bytes(b",operator,desk,,;")
+    capsys.readouterr()
+    assert main(["fill", str(plan), "--out", str(out), "--stamp", "another"]) in (3, 4, 5)
+    told = capsys.readouterr().out
+    assert "not written: " in told and f"{sheet.name}: is open in a spreadsheet (operator)" in told
+    assert sheet.read_bytes() == before
+    assert next(out.glob("*/*_shot_check.xlsx")).stat().st_mtime_ns >= sheet.stat().st_mtime_ns

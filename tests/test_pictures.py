@@ -19,6 +19,7 @@ import openpyxl
 import pytest
 from lxml import etree
 from openpyxl.utils import range_boundaries
+from pictures import ROOT, assert_rows_of_today, kept_of_pictures, pictured
 
 from dispense.books.plan import new_plan
 from dispense.jobs.fill import fill
@@ -37,6 +38,40 @@ def sheets(tmp_path_factory) -> Path:
     plan = new_plan(folder / "plan.xlsx", demo=True)
     fill(plan, folder / "out", date="2026-03-02", stations=STATIONS, stamp="2026-03-01 12:00")
     return folder / "out"
+
+
+TABLED = [pytest.param(*item, id=item[0]) for item in pictured() if item[1].startswith(("plan", "sheets"))]
+LARGEST = 150_000  # bytes of a picture
+
+
+@pytest.mark.parametrize(("name", "book", "sheet", "rows"), TABLED)
+def test_a_picture_of_the_docs_shows_what_its_page_shows_today(sheets, name, book, sheet, rows):
+    """The day that `sh examples/pictures.sh` fills, with its stamp."""
+    assert_rows_of_today(name, sheets.parent / book.replace("sheets/", "out/"), sheet, rows)
+
+
+def test_a_changed_figure_is_seen(sheets, tmp_path):
+    """The setup card with another figure in a cell that its picture shows is another picture."""
+    name, place, sheet, rows = next(item for item in pictured() if item[0] == "plan_form")
+    book = openpyxl.load_workbook(sheets.parent / place, data_only=True)
+    cell = next(cell for row in book[sheet].iter_rows(max_row=rows) for cell in row if cell.value == 0.95)
+    cell.value = 0.94
+    book.save(tmp_path / "changed.xlsx")
+    with pytest.raises(AssertionError, match="makes it anew"):
+        assert_rows_of_today(name, tmp_path / "changed.xlsx", sheet, rows)
+
+
+def test_pictures_are_small_known_and_shown():
+    folder = ROOT / "docs" / "pictures"
+    files = {path.stem: path for path in folder.glob("*.png")}
+    of_pages = {name for name in files if not name.startswith("calc_")}  # those are of a program's windows
+    assert of_pages == set(kept_of_pictures()) == {item[0] for item in pictured()}
+    pages = "".join(
+        page.read_text(encoding="utf-8") for page in [ROOT / "README.md", *(ROOT / "docs").glob("*.md")]
+    )
+    for name, path in files.items():
+        assert path.stat().st_size <= LARGEST, name
+        assert f"pictures/{name}.png)" in pages, name
 
 
 def groups(path: Path) -> dict[str, etree._Element]:
@@ -206,7 +241,7 @@ def test_levels_of_the_shots_stand_to_scale_in_the_pot(sheets):
     levels = sorted(floor - line[0, 1] for line in lines if len(line) == 2 and np.ptp(line[:, 0]) > 50.0)
     stated = [float(re.match(r"to ([\d.]+) mm", row["Detail"])[1]) for row in rows_of(path, "SetupShots")]
     assert [level / scale for level in levels] == pytest.approx(stated, abs=0.3)
-    assert any("wait" in text for text in said)
+    assert any("wait at least" in text for text in said)  # as the headline of the card says
 
 
 def area(points: list[tuple[float, float]]) -> float:

@@ -425,7 +425,7 @@ def test_rows_that_hold_only_formulas_without_values_are_not_dropped(demo):
 @pytest.mark.parametrize(
     ("name", "make", "words"),
     [
-        ("missing.xlsx", lambda path: None, "is not there"),
+        ("missing.xlsx", lambda path: None, "does not exist"),
         ("folder.xlsx", lambda path: path.mkdir(), "is a folder"),
         ("text.xlsx", lambda path: path.write_text("date,shift\n1,2\n"), "is not a workbook"),
         ("plan.csv", lambda path: path.write_text("date;shift\n"), "is not a workbook"),

@@ -295,7 +295,7 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     assert (more_a["More [mL]"], more_a["More containers"]) == (pytest.approx(50), 0)
     assert (more_b["More [mL]"], more_b["More containers"]) == (pytest.approx(50), 1)
     times = table_rows(book, "MaterialTimes")
-    assert [row["Time"].strftime("%H:%M") for row in times if row["Event"] == "purge"] == ["08:30"]
+    assert [row["Time"].strftime("%H:%M") for row in times if row["Event"] == "purge"] == ["08:00"]
     assert [
         row["Time"].strftime("%H:%M:%S")
         for row in times

@@ -227,7 +227,7 @@ def test_a_container_that_never_came_is_owed_on():
     assert told.kind == "stop" and "26 mL of Bond 60 B are counted as standing here" in told.text
     sheet = shift_material_content(plan, wednesday, "")
     assert sheet.values["headline"] == "▲ 1 × B 60 mL missing"
-    assert [row["lot"] for row in sheet.tables["MaterialLots"]] == ["nothing usable in store"]
+    assert [row["lot"] for row in sheet.tables["MaterialLots"]] == ["lacking since a shift before"]
 
 
 def test_opened_container_goes_first():
@@ -658,6 +658,28 @@ def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, first_
     assert [second.balance(letter) for letter in "ab"] == [0, 0]
 
 
+def test_what_is_in_a_mixer_kept_closed_is_handed_over_and_not_lost():
+    """5 mL of A and 5 of B go into the mixer of 10 mL in the first shift; it is kept, the second goes on with
+    it and throws it away: lost there, once, and in both shifts together as much as was put on."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(after_run="keep closed")
+    rows["Shifts"].append(dict(shift="late", start="10:00", end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    first, second = play_plan(make(rows))
+    assert (first.mixers, second.mixers) == (1, 0)
+    assert [(one.dispensed("mixers")) for one in (first, second)] == [0, 10 * ML]
+    for letter in "ab":
+        assert first.mixers_after[letter] == second.mixers_before[letter] == 5 * ML
+        assert second.mixers_after[letter] == 0
+        assert first.closing[letter] == second.opening[letter]
+        in_container = next(  # what the hand-over says of it is what is left of 100 mL and 60 mL, heels off
+            item.volume for item in first.handed_over if item.what.startswith(f"container {letter.upper()}")
+        )
+        heel = {"a": 5, "b": 6}[letter] * ML
+        assert first.closing[letter] == in_container + heel + 5 * ML  # no hoses here
+        assert [one.balance(letter) for one in (first, second)] == [0, 0]
+
+
 def idle_rows(**station):
     """A part every 40 min, 35 min of pot life: after 21 min the limit of 60 %, after 35 the mixer gels."""
     rows = hand_rows()
@@ -915,7 +937,8 @@ def test_the_rest_of_a_shift_from_now_on():
     assert result.mixers == 0 and result.dispensed("start") == 0  # the run goes on
     assert changes_of(result, "b")[0] == pytest.approx(7 * 3600 + 25 * 60 + 10)
     # the check of 7:15 takes 2 mL of B first: 11 mL, two parts all the same
-    assert result.opening["b"] == (54 - 41 + 6) * ML
+    # what is for use, the heel, and half of the mixer in use
+    assert result.opening["b"] == (54 - 41 + 6 + 5) * ML
     assert [text for _, text in events(result, "start")] == ["from now on: 6 started before"]
     assert [result.balance(letter) for letter in "ab"] == [0, 0]
 

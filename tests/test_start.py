@@ -16,24 +16,28 @@ from floor import place_of, type_in
 from plans import hand_rows, make
 
 from dispense.base.errors import InputError
+from dispense.base.language import printed_in
 from dispense.books.forecast import book_bytes
-from dispense.books.plan import new_plan
+from dispense.books.plan import new_plan, write_plan
 from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
 from dispense.jobs.fill import fill
 from dispense.jobs.start import read_as_of, started
-from dispense.journal.entries import COUNTED, EMPTIED, OPENED, STANDS, Entry
+from dispense.journal.entries import COUNTED, EMPTIED, OPENED, RECEIVED, STANDS, Entry
 from dispense.journal.learned import DIFFERS, Learned, Target
 from dispense.journal.start import from_today
 from dispense.journal.store import journal_path, read_journal
 from dispense.journal.used import with_learned
 from dispense.plan.checks import check_records
 from dispense.plan.sources import NO_SOURCES
+from dispense.sheets.material import shift_material_content
+from dispense.sheets.staging import staging_content
 from dispense.shift.play import play_plan
 from dispense.shift.start import begun_by
 
 MONDAY, TUESDAY = datetime.date(2026, 3, 2), datetime.date(2026, 3, 3)
+WEDNESDAY = datetime.date(2026, 3, 4)
 ML = 1_000_000  # nanolitres
 
 
@@ -49,6 +53,12 @@ def rows_of(**station):
 def container(**cells):
     known = dict(what="container", date=TUESDAY, station="hem", component="a", lot="A1", left=40)
     return known | cells
+
+
+def entry_of(kind, day, time, **facts):
+    known = dict(shift="early", station="hem", material="Bond 60", component="a") | facts
+    name = f"{kind}|{day}|{time}|{known.get('lot', '')}"
+    return Entry(kind, name, "x.csv row 2", str(day), time=f"{day}T{time}:00", **known)
 
 
 def begun(rows, entries=(), as_of=TUESDAY):
@@ -204,7 +214,117 @@ def test_a_station_of_which_nothing_is_told_since_its_last_shift_is_named():
     _, start = standing_a(rows_of(), [stands()])
     assert not [item for item in start.findings if "ended" in item.text]
     _, start = standing_a(rows_of(), [])
-    assert any("nothing is told of hem" in item.text for item in start.findings)
+    # of each station by itself, so that its sheet can say it
+    (told,) = [item for item in start.findings if "nothing is told of what stands there" in item.text]
+    assert told.station == "hem"
+
+
+def on_sheets(rows, entries=(), as_of=TUESDAY, language="en"):
+    """The warnings of the material sheets by day, those of the staging sheets, and what has no words."""
+    plan = begun(rows, entries, as_of).plan
+    results = list(play_plan(plan))
+    with printed_in(language) as spoken:
+        material = {
+            item.date: " ".join(
+                row["warning"] for row in shift_material_content(plan, item, "").tables["MaterialWarnings"]
+            )
+            for item in results
+        }
+        staging = {
+            item.date: " ".join(
+                f"{row['station']} {row['warning']}"
+                for row in staging_content(plan, [item], "").tables["StagingWarnings"]
+            )
+            for item in results
+        }
+    return material, staging, list(spoken.missing)
+
+
+def three_days(**station):
+    rows = rows_of(**station)
+    rows["Validity"] = [dict(station="hem", what="scrap", value="1 %", valid_from=TUESDAY)]
+    rows["Builds"].append(rows["Builds"][0] | dict(date=WEDNESDAY))
+    return rows
+
+
+@pytest.mark.parametrize("code", ["en", "de", "es"])
+def test_what_is_to_be_looked_at_stands_on_the_sheets_of_its_station_and_shift(code):
+    """Of the first shift from today on, that of stock on the staging sheet; each text has its words."""
+    gone = entry_of(OPENED, MONDAY, "07:00", lot="A1", count=1)
+    came = entry_of(RECEIVED, MONDAY, "07:00", lot="B2", component="b", station="", count=1)
+    left_out = entry_of(STANDS, MONDAY, "10:00", lot="", value=10.0, unit="mL", text="container")
+    no_lot = entry_of(COUNTED, MONDAY, "05:00", lot="", station="", value=10.0, unit="mL")
+    rows = three_days()
+    rows["Stock"].append(rows["Stock"][0] | dict(lot="A9", arrival=MONDAY))
+    material, staging, missing = on_sheets(rows, [gone, came, left_out, no_lot], language=code)
+    assert missing == []
+    if code != "en":
+        return
+    for words in (
+        "lot A1 of A was opened 2026-03-02 07:00",
+        "what stands at hem is left out",
+        "must be told",
+    ):
+        assert words in material[TUESDAY] and words in staging[TUESDAY]
+        assert words not in material[WEDNESDAY] and words not in staging[WEDNESDAY]
+    assert "taken as empty" not in material[TUESDAY]  # it is told what cannot be believed
+    for words in ("A lot A9 was due on 2026-03-02", "names no lot: left out", "none is counted since"):
+        assert words in staging[TUESDAY] and words not in material[TUESDAY]
+        assert words not in staging[WEDNESDAY]
+
+
+def test_a_delivery_is_missed_only_where_receipts_are_booked():
+    rows = rows_of()
+    rows["Stock"].append(rows["Stock"][0] | dict(lot="A9", arrival=MONDAY))
+    came = entry_of(RECEIVED, MONDAY, "07:00", lot="A9", station="", count=1)
+    other = entry_of(RECEIVED, MONDAY, "07:00", lot="A1", station="", count=1)
+    for entries, is_told in (([], False), ([other], True), ([other, came], False)):
+        told = [item for item in begun(rows, entries).findings if item.topic == "not received"]
+        assert bool(told) is is_told
+    today = rows["Stock"][-1] | dict(arrival=TUESDAY)  # it may come yet
+    rows["Stock"][-1] = today
+    assert not [item for item in begun(rows, [other]).findings if item.topic == "not received"]
+
+
+def test_a_station_of_which_nothing_is_told_says_so_on_its_sheet():
+    material, staging, missing = on_sheets(three_days(), language="de")
+    assert "als leer angenommen" in material[TUESDAY] and "als leer angenommen" in staging[TUESDAY]
+    assert "als leer angenommen" not in material[WEDNESDAY] and missing == []
+    plan = make(three_days())  # without a day of today nothing is asked
+    first = next(iter(play_plan(plan)))
+    rows = shift_material_content(plan, first, "").tables["MaterialWarnings"]
+    assert rows == [{"warning": "no warning"}]
+
+
+def test_a_container_that_is_too_old_stands_among_the_warnings():
+    """Opened on Saturday and good for 2 days: 40 mL are thrown away on Tuesday; both sheets say so."""
+    rows = three_days()
+    rows["Components"][0] |= dict(open_life=2)
+    rows["Standing"] = [container(opened="2026-02-28")]
+    for code, words in (
+        ("en", "the open container of Bond 60 A lot A1 may not be used: last day was 2026-03-02 (40 mL)"),
+        ("de", "das offene Gebinde von Bond 60 A Charge A1 darf nicht verwendet werden"),
+    ):
+        material, staging, missing = on_sheets(rows, language=code)
+        assert words in material[TUESDAY].replace("    ", " ") and words in staging[TUESDAY]
+        assert words not in material[WEDNESDAY] and missing == []
+
+
+def test_a_container_of_the_material_before_is_taken_off():
+    """Old is connected in the morning of the change-over; New that stands there after it is used."""
+    rows = rows_of(hose_a=30, hose_b=20)
+    rows["Materials"].append(rows["Materials"][0] | dict(material="Bond 15"))
+    rows["Components"] += [row | dict(material="Bond 15") for row in rows["Components"]]
+    rows["Stock"] += [row | dict(material="Bond 15", quantity=5000) for row in rows["Stock"]]
+    rows["Validity"] = [dict(station="hem", what="material", value="Bond 15", valid_from=TUESDAY)]
+    rows["Builds"].append(rows["Builds"][0] | dict(date=WEDNESDAY))
+    result, _ = first_shift(rows | {"Standing": [container()]})
+    assert result.material.material == "Bond 15" and result.opening["a"] == 0
+    (taken,) = [event for event in result.events if event.kind == "change over"]
+    assert "take off Bond 60 A lot A1, 40 mL left" in taken.text
+    standing = container(date=TUESDAY, time="10:05", material="Bond 15")
+    result, _ = first_shift(rows | {"Standing": [standing]}, as_of=WEDNESDAY)
+    assert result.opening["a"] == (40 + 30) * ML
 
 
 @pytest.mark.parametrize(
@@ -334,6 +454,17 @@ def replace_builds(path):
     return replace(plan, builds=[row for row in plan.builds if row.date <= TUESDAY])
 
 
+def test_a_forecast_tells_a_note_once_with_its_stations():
+    rows = rows_of()
+    rows["Stations"].append(rows["Stations"][0] | dict(station="cap"))
+    rows["Beads"].append(rows["Beads"][0] | dict(bead="top", station="cap"))
+    start = begun(rows)
+    found = forecast(start.plan, 1, draws=10, as_of=TUESDAY)
+    found.findings = [*start.findings, *found.findings]
+    (words,) = [words for words in found.notes if "taken as empty" in words]
+    assert words.startswith("hem, cap: nothing is told of what stands there")
+
+
 def test_commands_say_what_they_begin_with(desk, capsys):
     assert main(["check", str(desk), "--as-of", "2026-03-03"]) == 0
     said = capsys.readouterr().out
@@ -457,3 +588,21 @@ def test_a_morning_after_a_ticked_hand_over_is_that_of_a_night_without_news(tmp_
         (job.part, job.taken, job.finished, job.lost) for job in after.jobs
     ]
     assert not [item for item in told.findings if item.is_warning]
+
+
+def test_a_build_of_another_year_is_left_out_of_sheets_as_of_a_forecast(tmp_path, capsys):
+    """A mistyped year would open containers seven years ago, which all sheets then throw away."""
+    rows = rows_of()
+    plain = fill(write_plan(rows, tmp_path / "plain.xlsx"), tmp_path / "plain", stamp="s")
+    rows["Builds"].append({**rows["Builds"][0], "date": datetime.date(2019, 3, 4)})
+    path = write_plan(rows, tmp_path / "plan.xlsx")
+    found = fill(path, tmp_path / "out", stamp="s")
+    named = [item for item in found.findings if item.topic == "history"]
+    assert [item.day for item in named] == [datetime.date(2019, 3, 4)]
+    for mine, theirs in zip(plain.files, found.files, strict=True):
+        assert mine.relative_to(tmp_path / "plain") == theirs.relative_to(tmp_path / "out")
+        if "staging" in mine.name or "material" in mine.name:
+            assert mine.read_bytes() == theirs.read_bytes()
+    with pytest.raises(InputError, match="must be a day with builds"):
+        fill(path, tmp_path / "asked", date="2019-03-04", stamp="s")
+    assert main(["check", str(path)]) == 0 and "2019-03-04" in capsys.readouterr().out

@@ -548,7 +548,7 @@ def test_folders_that_are_files_and_files_that_are_folders(plan, tmp_path, capsy
     one_line(capsys, "fill", plan, "--out", tmp_path / "file" / "deeper")
     one_line(capsys, "new", tmp_path / "no such folder" / "plan.xlsx", words="folder does not exist")
     one_line(capsys, "check", tmp_path, words="is a folder")
-    one_line(capsys, "check", tmp_path / "none.xlsx", words="is not there")
+    one_line(capsys, "check", tmp_path / "none.xlsx", words="does not exist")
     one_line(capsys, "fill", plan, "--templates", tmp_path / "none", words="not a folder")
     (tmp_path / "out" / "results.xlsx").mkdir(parents=True)
     code, lines = run(capsys, "fill", plan, "--out", tmp_path / "out")  # the other files are written: 5

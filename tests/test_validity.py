@@ -117,6 +117,7 @@ def test_a_station_changes_to_another_material() -> None:
     assert len(told) == 2  # A and B
     left = last.closing["a"] - last.hoses["a"]  # nL, what stood in the container
     assert f"from Bond 60 to Bond 15: take off Bond 60 A lot A1, {left / 1e6:.0f} mL left" in told[0]
+    assert all(text.endswith("empty the hose; clean what touches both") for text in told)
     assert first.opening == {"a": 0, "b": 0} and first.hoses == {"a": 30_000_000, "b": 20_000_000}
     for item in found:
         for letter in "ab":
@@ -148,6 +149,25 @@ def test_fill_prints_the_card_and_the_sheets_of_their_day(tmp_path: Path) -> Non
         item.topic == "change-over" and item.day == day(9) and item.station == "hem"
         for item in report.findings
     )
+    held = {
+        file.name: [
+            str(cell)
+            for sheet in load_workbook(file)
+            for row in sheet.iter_rows(values_only=True)
+            for cell in row
+        ]
+        for file in report.files
+        if file.parent.name == "setup" or "_material" in file.name
+    }
+    first, later = held["hem_setup.xlsx"], held[f"hem_from_{day(9)}_setup.xlsx"]
+    assert any(f"this card of hem holds until {day(8)}" in text for text in first)
+    assert any(f"this card of hem holds from {day(9)}: Bond 15 after Bond 60" in text for text in later)
+    assert any("Bond 15 after Bond 60: empty hoses and mixer, clean" in text for text in later)
+    before = (tmp_path / "out" / "setup" / "hem_setup.xlsx").read_bytes()
+    alone = fill(path, tmp_path / "out", stations=["hem"], date=day(9))
+    names = [file.name for file in alone.files if file.parent.name == "setup"]
+    assert names == [f"hem_from_{day(9)}_setup.xlsx"]  # that of the days before stays as it is
+    assert (tmp_path / "out" / "setup" / "hem_setup.xlsx").read_bytes() == before
     again = fill(path, tmp_path / "out", stations=["hem"], date=day(8))
     assert not again.not_written
     rows["Validity"] = []
@@ -512,3 +532,14 @@ def write(rows: Rows, path: Path) -> Path:
             sheet.append([row.get(header) for header in headers])
     book.save(path)
     return path
+
+
+def test_a_change_over_is_told_where_nothing_real_stands() -> None:
+    """The container that was connected never came: none comes off, the hose is cleaned all the same."""
+    rows = two_pastes()
+    rows["Stations"][0] |= dict(hose_a=30, hose_b=20)
+    rows["Stock"] = [row for row in rows["Stock"] if row["material"] != "Bond 60"]
+    rows["Validity"] = [dict(station="Hem", what="Material", value="bond 15", valid_from=day(7))]
+    first = list(play_plan(make(rows)))[5]
+    told = [event.text for event in first.events if event.kind == "change over"]
+    assert told == ["change from Bond 60 to Bond 15; empty the hose; clean what touches both"]

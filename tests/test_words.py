@@ -170,7 +170,7 @@ def test_a_column_that_stands_twice_under_both_words_is_told(demo, tmp_path):
     out = io.StringIO()
     with contextlib.redirect_stdout(out):
         assert main(["check", str(tmp_path / "twice.xlsx")]) == 1
-    assert '"Move time [min]" stands twice' in out.getvalue()
+    assert '"Move time [min]" appears twice' in out.getvalue()
 
 
 def test_no_two_columns_of_a_table_share_a_word():

@@ -436,7 +436,7 @@ def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> 
 
     template = home / "quickstart_standalone.xlsm"
     if not template.is_file():
-        raise FileError(Problem(str(template), message="is not there", fix="install xlwings again"))
+        raise FileError(Problem(str(template), message="does not exist", fix="install xlwings again"))
     with ExcelFile(template) as book:
         sources = book.vba_modules()
     module = vba_module(version, _starter(sources.get("xlwings", ""), version))

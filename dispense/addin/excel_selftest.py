@@ -84,6 +84,9 @@ def _timed(cells: Cells, formula: str, wanted: float, most: float) -> str:
 def _reason(cells: Cells) -> str:
     cells.show('=BEAD_AREA("round",-3)')
     said = str(cells.show("=INDEX(LAST_PROBLEMS(1),1,4)"))
+    place = str(cells.show("=INDEX(LAST_PROBLEMS(1),1,1)"))
+    if not place.endswith("!H1"):
+        return f"LAST_PROBLEMS names {place!r}"
     return "" if "above 0" in said else f"LAST_PROBLEMS says {said!r}"
 
 
@@ -131,7 +134,9 @@ CHECKS = (
     ),
     Check('1 to 20 in A1:A20, =SUM(BEAD_AREA("mitre",A:A)) beside it', "1435 within a second", _column),
     Check(
-        '=BEAD_AREA("round",-3), then =LAST_PROBLEMS()', "#NUM!, and that width must be above 0 mm", _reason
+        '=BEAD_AREA("round",-3), then =LAST_PROBLEMS()',
+        "#NUM!, and sheet and cell whose width must be above 0 mm",
+        _reason,
     ),
     Check(
         '=BEAD_AREA("mitre",A1) filled down 5000 rows beside 1, 2, 3 …',

@@ -180,10 +180,14 @@ def _given(block: Any) -> Any:
 
 
 def _result(entry: Function, blocks: tuple) -> Any:
+    """`blocks` are the arguments and behind them, where Excel told it, the cell that calls."""
+    asked, place = blocks[: len(entry.arguments)], ""
+    if len(blocks) > len(entry.arguments):
+        place = str(_given(blocks[len(entry.arguments)]) or "")
     try:
-        table = evaluate(entry, [_given(block) for block in blocks]).table()
+        table = evaluate(entry, [_given(block) for block in asked], place).table()
     except Exception as error:  # a fault of the program: an error in the cell, its reason kept
-        keep_fault(entry, error)
+        keep_fault(entry, error, place)
         table = [[CellError(VALUE)]]
     rows = [[marked(value) for value in row] for row in table]
     return rows[0][0] if len(rows) == 1 and len(rows[0]) == 1 else rows

@@ -40,6 +40,7 @@ def display_width(text: str) -> int:
     )
 
 
+_PLAIN = 1e6  # from here on six figures come with a power of ten
 _NARROWEST = 16  # columns of a terminal that a folded text keeps
 
 
@@ -67,10 +68,13 @@ def _lines_of(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[Any]], width: int | None = None) -> str:
-    """An aligned table: numbers to the right, texts to the left, nothing cut.
+def table(
+    headers: Sequence[str], rows: Iterable[Sequence[Any]], width: int | None = None, *, plain: bool = False
+) -> str:
+    """An aligned table: numbers to the right, texts to the left, nothing cut, thousands apart.
 
-    Wider than the terminal (or `width`), texts are folded within their columns.
+    Wider than the terminal (or `width`), texts are folded within their columns. `plain` numbers have
+    nothing between their thousands: they may be copied into a calculation.
 
     >>> print(table(["part", "what is to be done"], [["lid", "wipe the flange, then load it"]], 26))
     part  what is to be done
@@ -81,10 +85,15 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]], width: int | No
     part   volume [mL]
     lid            1.5
     frame        12.25
+
+    >>> print(table(["part", "volume [mL]"], [["tray", 12345.6], ["lid", 1.5]]))
+    part  volume [mL]
+    tray     12,345.6
+    lid           1.5
     """
-    cells = [[shown(value) for value in row] for row in rows]
+    cells = [[shown(value) if plain else apart(value) for value in row] for row in rows]
     numeric = [
-        all(is_number(row[place]) for row in cells if row[place]) and bool(cells)
+        all(is_number(row[place].replace(",", "")) for row in cells if row[place]) and bool(cells)
         for place in range(len(headers))
     ]
     widths = [
@@ -174,6 +183,17 @@ def shown(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
     return escaped(str(value))
+
+
+def apart(value: Any) -> str:
+    """A value in a table that is read: thousands apart.
+
+    >>> apart(1234567), apart(12345.678), apart(999.5), apart("2026")
+    ('1,234,567', '12,345.7', '999.5', '2026')
+    """
+    if isinstance(value, float):
+        return f"{value:,.6g}" if abs(value) < _PLAIN else shown(value)
+    return f"{value:,}" if isinstance(value, int) and not isinstance(value, bool) else shown(value)
 
 
 def printable(text: str) -> str:

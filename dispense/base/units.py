@@ -560,6 +560,19 @@ def volume_text(volume: float) -> str:
     return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
+LITRES_FROM = 10e3  # mL from which on a volume is told in litres (common practice, no source)
+
+
+def told_volume_text(volume: float, digits: int = 0) -> str:
+    """A volume [m³] as a clock list or a finding tells it: in mL with so many digits, from 10 L on in litres.
+
+    >>> told_volume_text(110e-6, 1), told_volume_text(9.999e-3), told_volume_text(15.9326e-3)
+    ('110.0 mL', '9999 mL', '15.9 L')
+    """
+    millilitres = round(float(from_si(volume, "mL")), digits)
+    return f"{millilitres / 1000.0:.1f} L" if millilitres >= LITRES_FROM else f"{millilitres:.{digits}f} mL"
+
+
 def rounded_volume_text(volume: float) -> str:
     """A volume as told in a sentence, to three figures.
 
@@ -624,6 +637,7 @@ __all__ = [
     "show",
     "si_symbol",
     "rounded_volume_text",
+    "told_volume_text",
     "to_si",
     "unit_factor",
     "volume_text",

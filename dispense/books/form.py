@@ -38,7 +38,7 @@ from ..xlsx.shapes import PICTURE
 from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
-from .pages import row_height, text_lines
+from .pages import NOTE_ON, ROW_OF, row_height, text_lines
 
 __all__ = ["STAMP_MARK", "Form", "FormBook"]
 
@@ -173,7 +173,10 @@ class Form:
 
     def _key(self, table: str, name: str, column: int) -> None:
         """A hidden name for the header of a column, by which it is found whatever words stand there."""
-        key = column_key(table, name)
+        self._hidden(column_key(table, name), column)
+
+    def _hidden(self, key: str, column: int) -> None:
+        """A hidden name for a cell of the current row."""
         address = f"{_quoted(self.ws.title)}!${get_column_letter(column)}${self.row}"
         self.book.defined_names[key] = DefinedName(key, attr_text=address, hidden=True)
 
@@ -229,7 +232,10 @@ class Form:
             self._merge(column, span, self.row + 1)
             label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
             apart = int(column > 1)  # so that a long text does not run up to the next
-            label.font, label.alignment = self.label, Alignment(vertical="bottom", indent=apart)
+            label.font, label.alignment = (
+                self.label,
+                Alignment(horizontal="left", vertical="bottom", indent=apart),
+            )
             value.font = self.small_bold if small else FIGURE
             value.number_format = _of_language(_digits((forms or {}).get(name) or form_of(item), item))
             is_text = item.kind == "text"
@@ -244,18 +250,27 @@ class Form:
         self.ws.row_dimensions[self.row + 1].height = 16
         self.row += 2
 
-    def section(self, text: str, note: str = "") -> None:
-        """A heading between tables, with a note behind it."""
+    def section(
+        self, text: str, note: str = "", *, of: tuple[str, str] | None = None, more: tuple[int, str] = (0, "")
+    ) -> None:
+        """A heading between tables, with a note behind it, and one `more` from a column on.
+
+        The last note speaks `of` a column of a table, and goes with it where a sheet leaves that out.
+        """
         self._height(4)
         self.row += 1
         text = translated(text)
         cell = self._cell(1, text)
         cell.font = style.SECTION
         cell.alignment = Alignment(vertical="bottom")
-        if note:
-            column = 1 + max(2, round(len(text) / 8))
-            self._cell(column, translated(note)).font = style.NOTE
-            self._cell(column).alignment = Alignment(vertical="bottom")
+        column = 1 + max(2, round(len(text) / 8))
+        for place, words in ((column, note), more):
+            if words:
+                self._cell(place, translated(words)).font = style.NOTE
+                self._cell(place).alignment = Alignment(vertical="bottom")
+                column = place
+        if of is not None:
+            self._hidden(f"{NOTE_ON}.{'.'.join(of)}", column)
         self._height(18)
         self.row += 1
 
@@ -341,6 +356,11 @@ class Form:
             letters[name] = get_column_letter(place)
         head, data = self.row, self.row + 1
         titles, lines = [], 1
+        is_right = [
+            not isinstance(column, Written)
+            and fields[column.name if isinstance(column, Calculated) else column].kind in _NUMERIC
+            for column in columns
+        ]
         for place, column in enumerate(columns, 1):
             item: Field | None = None
             if isinstance(column, Written):
@@ -351,11 +371,13 @@ class Form:
                 title = _titled(item)
                 self._key(key, item.name, place)
             titles.append(title)
-            right = item is not None and item.kind in _NUMERIC
-            self._header(place, title, right, filtered)
+            right = is_right[place - 1]
+            apart = int(right and place < len(columns) and not is_right[place])  # from the words beside it
+            self._header(place, title, right, filtered, apart)
             width = self.ws.column_dimensions[get_column_letter(place)].width
             if not (across and place == len(columns)):
-                lines = max(lines, text_lines(title, width, self.size, 0 if right or place == 1 else 1))
+                indent = apart if right else int(place > 1)
+                lines = max(lines, text_lines(title, width, self.size, indent))
             cell = self._cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big and item is not None and item.name != marks)
             if item is not None and item.kind == "moment":
@@ -365,7 +387,7 @@ class Form:
                 vertical="center",
                 shrink_to_fit=right,
                 wrap_text=not right and item is not None and not (across and place == len(columns)),
-                indent=0 if right or place == 1 else 1,
+                indent=apart if right else int(place > 1),
             )
             if isinstance(column, Calculated):
                 cell.value = _in_row(_in_formula(column.formula), letters, data)
@@ -400,7 +422,7 @@ class Form:
             if is_whole:
                 self._cell(place, row=head).fill = style.HEADER_FILL
 
-    def _header(self, place: int, title: str, right: bool, filtered: bool) -> None:
+    def _header(self, place: int, title: str, right: bool, filtered: bool, apart: int) -> None:
         cell = self._cell(place, title)
         style.header(cell, right)
         cell.font = self.small_header
@@ -408,7 +430,7 @@ class Form:
             horizontal="right" if right else "left",
             vertical="top" if filtered else "center",
             wrap_text=True,
-            indent=0 if right or place == 1 else 1,
+            indent=apart if right else int(place > 1),
         )
 
     def _sample(
@@ -499,8 +521,15 @@ class Form:
             cell.alignment = Alignment(horizontal="right")
         self.row += 1
 
-    def figure(self, text: str, formula: str, form: str, span: int) -> None:
-        """A label over `span` columns and a computed cell behind it; the row goes on."""
+    def figure(
+        self, text: str, formula: str, form: str, span: int, of: tuple[str, str] | None = None
+    ) -> None:
+        """A label over `span` columns and a computed cell behind it; the row goes on.
+
+        The row is hidden where a sheet leaves out the column of the table `of` which it reckons.
+        """
+        if of is not None:
+            self._hidden(f"{ROW_OF}.{'.'.join(of)}", 1)
         self._merge(1, span)
         label = self._cell(1, _with_unit(text))
         label.font, label.alignment = self.small, Alignment(horizontal="right", vertical="center")

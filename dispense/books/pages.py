@@ -11,10 +11,14 @@ from dataclasses import dataclass
 from lxml import etree
 
 from ..base.printed import Printed, digits_of
+from ..sheets.spec import MayGo
 from ..xlsx.content import BLANK, set_content
-from ..xlsx.package import MAIN, Package, Sheet, cell_value, split_cell, split_range
+from ..xlsx.package import MAIN, Package, Sheet, Table, cell_value, column_letters, split_cell, split_range
+from ..xlsx.rows import drop_calculation_chain
 
 __all__ = [
+    "NOTE_ON",
+    "ROW_OF",
     "fit_pages",
     "fit_texts",
     "hide_empty",
@@ -29,6 +33,8 @@ __all__ = [
 ]
 
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
+
+NOTE_ON, ROW_OF = "_note", "_row"  # hidden names of what is said of a column, and reckoned with it
 
 _POINTS = 1.32  # height of a line of text over its font size
 _SHORT = 5  # characters that fit on a line anywhere
@@ -62,13 +68,14 @@ def name_pages(package: Package, mark: str, words: str) -> None:
 def leave_out(
     package: Package,
     values: Mapping[str, tuple[object, Collection[str]]],
-    optional: Mapping[str, Collection[str]],
+    optional: Mapping[str, Mapping[str, MayGo]],
 ) -> None:
-    """Take away the labels of values that are blank, and hide optional columns in which nothing stands.
+    """Take away the labels of values that are blank, and optional columns in which nothing stands.
 
     `values` gives for each defined name its value and the labels that it may have above it; `optional` for
-    each table the headers of columns that may go. A column of the sheet goes where each table that has it
-    lists it and has nothing in it; rows of labels and values go where all of them are blank.
+    each table its columns that may go by their headers. At the end of a table they are cut off; elsewhere
+    a column of the sheet is hidden where each table that has it lists it and has nothing in it. Notes on
+    columns that are gone go too, and rows of labels and values where all of them are blank.
     """
     places: dict[str, list[tuple[int, int, bool, Collection[str]]]] = {}
     for item in package.defined_names:
@@ -80,7 +87,7 @@ def leave_out(
         blanks = [place for place in places.get(sheet.name, ()) if place[2]]
         if blanks:
             _drop_labels(package, sheet, blanks, places[sheet.name])
-        _hide_columns(package, sheet, optional)
+        _leave_columns(package, sheet, optional)
 
 
 def hide_empty(package: Package, tables: Mapping[str, bool]) -> None:
@@ -117,13 +124,14 @@ def _drop_labels(
                 rows[each].set("hidden", "1")
 
 
-def _hide_columns(package: Package, sheet: Sheet, optional: Mapping[str, Collection[str]]) -> None:
+def _leave_columns(package: Package, sheet: Sheet, optional: Mapping[str, Mapping[str, MayGo]]) -> None:
     tables = [table for table in package.tables if table.sheet.name == sheet.name]
     if not any(table.name in optional for table in tables):
         return
     root = package.edit(sheet.part)
     empty: set[int] = set()
     full: set[int] = set()
+    gone: dict[str, set[str]] = {}
     rows = {int(row.get("r", "0")): row for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row")}
     for table in tables:
         used = {
@@ -132,11 +140,60 @@ def _hide_columns(package: Package, sheet: Sheet, optional: Mapping[str, Collect
             for cell in rows.get(number, ())
             if cell_value(cell, package) not in (None, "")
         }
-        for column, header in enumerate(table.columns, table.first_column):
-            may_go = header in optional.get(table.name, ()) and column not in used
-            (empty if may_go else full).add(column)
+        may_go = optional.get(table.name, {})
+        going = {
+            column: may_go[header].name
+            for column, header in enumerate(table.columns, table.first_column)
+            if header in may_go and (may_go[header].at_all or column not in used)
+        }
+        last = table.last_column
+        while last in going:
+            last -= 1
+        if table.first_column <= last < table.last_column:
+            _cut(package, table, last, rows)
+        columns = range(table.first_column, last + 1)
+        empty |= going.keys() & set(columns)
+        full |= set(columns) - going.keys()
+        gone[table.name] = {name for column, name in going.items() if column > last}
+        gone[table.name] |= {name for column, name in going.items() if column <= last and column not in full}
     for column in sorted(empty - full):
         _hide_column(root, column)
+    _drop_notes(package, sheet, gone, rows)
+
+
+def _cut(package: Package, table: Table, last: int, rows: Mapping[int, etree._Element]) -> None:
+    """Let a table end with its column `last`; what stood beyond goes with its look."""
+    tree = copy.deepcopy(package.tree(table.part))
+    area = f"{column_letters(table.first_column)}{table.first_row}:{column_letters(last)}{table.last_row}"
+    for item in (tree, *tree.iterfind(f"{{{MAIN}}}autoFilter")):
+        item.set("ref", area)
+    listed = tree.find(f"{{{MAIN}}}tableColumns")
+    for item in list(listed)[last - table.first_column + 1 :]:
+        listed.remove(item)
+    listed.set("count", str(len(listed)))
+    package.put(table.part, etree.tostring(tree, xml_declaration=True, encoding="UTF-8", standalone=True))
+    for number in range(table.first_row, table.last_row + 1):
+        for cell in list(rows.get(number, ())):
+            if last < split_cell(cell.get("r"))[1] <= table.last_column:
+                cell.getparent().remove(cell)
+    drop_calculation_chain(package)
+
+
+def _drop_notes(
+    package: Package, sheet: Sheet, gone: Mapping[str, Collection[str]], rows: Mapping[int, etree._Element]
+) -> None:
+    """Take away notes on columns that are gone, and rows that reckon with them."""
+    for item in package.defined_names:
+        kind, _, column = item.name.partition(".")
+        table, _, name = column.partition(".")
+        if item.place is None or item.place[0] != sheet.name or name not in gone.get(table, ()):
+            continue
+        row, place = split_cell(item.place[1])
+        if kind == ROW_OF and row in rows:
+            rows[row].set("hidden", "1")
+        for cell in rows.get(row, ()) if kind == NOTE_ON else ():
+            if split_cell(cell.get("r"))[1] == place:
+                set_content(cell, BLANK)
 
 
 def _hide_column(root: etree._Element, column: int) -> None:
@@ -379,6 +436,7 @@ _BOLD = 1.03  # of the same outlines: width of a bold text over a plain one
 _FILLED = 0.99  # of its room that a line is filled to: spreadsheets round letters to pixels
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def text_width(text: str, size: float, *, bold: bool = True) -> float:
     """Width of a text in type of a size, in points; bold type is the widest."""
     blank, count = ord(" "), len(_LETTERS)
@@ -387,6 +445,7 @@ def text_width(text: str, size: float, *, bold: bool = True) -> float:
     return thousandths / 1000.0 * size * (_BOLD if bold else 1.0)
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def text_lines(text: str, width: float, size: float, indent: float = 0.0, *, bold: bool = True) -> int:
     """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
     room = _FILLED * 0.75 * (7.0 * width - 9.0 * indent)  # points: 7 pixels a character, 9 an indent

@@ -32,7 +32,7 @@ def lay_out(chart: ScatterChart, inner: Inner = UNDER) -> None:
 def parted(lines: Sequence[Floats]) -> Floats:
     """Lines one below the other with a blank row between, at most so many points as a chart can draw.
 
-    The first point stands twice: LibreOffice Calc does not draw the way from the first after a blank.
+    The first point appears twice: LibreOffice Calc does not draw the way from the first after a blank.
     """
     step = 1 + sum(map(len, lines)) // _MOST_POINTS
     blank = np.full((1, 2), np.nan)

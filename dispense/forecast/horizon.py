@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 from ..base.findings import NOTE, QUALITY, Finding
 from ..plan.records import Plan
 
+HISTORY = "history"  # topic of what is said of builds that are left out
+WEEKS = 4  # calendar weeks that are looked at where nobody says how many
 LONG_GAP = 28  # days without builds that set what is before them apart
 HALF_A_YEAR = 182
 MANY = 5  # times as many builds after a long gap as before it make those before it history
@@ -104,7 +106,7 @@ def without_history(plan: Plan, weeks: int, as_of: datetime.date | None = None) 
             Finding(
                 NOTE,
                 f"{many} of {span} lie before {as_of} and count as history",
-                topic="history",
+                topic=HISTORY,
                 day=first,
                 numbers=numbers,
             )
@@ -115,7 +117,7 @@ def without_history(plan: Plan, weeks: int, as_of: datetime.date | None = None) 
             QUALITY,
             words + "next and is left out" if len(old) == 1 else words + "next and are left out",
             "correct the date or delete the row; history is never demand",
-            topic="history",
+            topic=HISTORY,
             part=old[0].part,
             day=first,
             cell=old[0].at,

@@ -36,7 +36,7 @@ from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
 from ..shift.store import NANO, price_on, use_by
 from .findings import forecast_findings
-from .horizon import Horizon, horizon_of, without_history
+from .horizon import WEEKS, Horizon, horizon_of, without_history
 from .orders import Demand, Purchase, Timing, lead_days, stock_rule
 from .response import (
     CAUSES,
@@ -63,7 +63,7 @@ BEYOND = 180  # days after the builds that are looked at for orders and cover
 
 def forecast(
     plan: Plan,
-    weeks: int = 4,
+    weeks: int = WEEKS,
     *,
     builds=None,
     draws: int = 500,

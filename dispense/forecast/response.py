@@ -16,23 +16,24 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from heapq import heappop
 
 import numpy as np
 
 from ..base.progress import Progress, told
 from ..base.spread import spread
 from ..base.workers import begin_worker
-from ..plan.amounts import applications
+from ..plan.amounts import applications, spread_scrap
 from ..plan.records import Holding, Plan
 from ..plan.routes import lines
 from ..plan.rows import Station, TemperaturePoint
 from ..plan.tables import IN_MID_BEAD
 from ..shift.calendar import Calendar
 from ..shift.pace import shift_takt
-from ..shift.player import Player, Work
+from ..shift.player import Due, Player, Work
 from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
 from ..shift.supply import Supply
@@ -100,13 +101,82 @@ class LeanPlayer(Player):
 
     def make_calendar(self, shift: str) -> Calendar:
         """Working time of the distinct shift."""
-        start, end = self.key.hours
-        if start == end:
-            return super().make_calendar(shift)
-        return Calendar(start, end, self.plan.breaks_of(shift))
+        known: dict[tuple[str, tuple[float, float]], Calendar] = self.plan.kept("calendars")
+        key, (start, end) = (shift, self.key.hours), self.key.hours
+        if key not in known:
+            is_usual = start == end
+            breaks = self.plan.breaks_of(shift)
+            known[key] = super().make_calendar(shift) if is_usual else Calendar(start, end, breaks)
+        return known[key]
 
     def make_open_clock(self) -> None:
         """Nothing is mated."""
+
+    def play(self) -> ShiftResult:
+        """Run the shift; parts to which nothing happens are not looked at one by one."""
+        self.open_up()
+        self._plain_parts()
+        while self.queue:
+            self.step()
+            self._plain_parts()
+        return self.close_up()
+
+    def _plain_parts(self) -> None:
+        """What `step` does to parts that are due and need no more than their one visit.
+
+        It ends before a check, and before a part that waits for a container, a purge or the next shift.
+        """
+        nozzle, queue, visits = self.nozzle, self.queue, self.visits
+        if len(self.nozzles) > 1:
+            return
+        result, limit, mixer = self.result, self.station.purge_share, nozzle.mixer
+        fit, suffices = result.calendar.fit, self.supply.suffices
+        mounted, keys = self.store.mounted, self.supply.keys
+        while queue:
+            due, _, _, work = queue[0]
+            if work is None:
+                return
+            job = work.job
+            steps = visits[id(job)]
+            if len(steps) > 1:
+                return
+            visit = steps[0]
+            begin = fit(max(nozzle.free, due), visit.duration)
+            if begin == math.inf or not suffices(visit.needs):
+                return
+            pieces = visit.pieces
+            if not mixer.keeps(limit, pieces, begin) and mixer.passes(limit, pieces, begin):
+                return
+            heappop(queue)
+            category = "scrap" if work.is_scrap else "parts"
+            for letter, need in visit.needs.items():
+                result.used[letter][category] += need
+                mounted[keys[letter]].usable -= need
+            for volume, start, end in pieces:
+                mixer.push(volume, begin + start, begin + end)
+            nozzle.free = nozzle.idle_since = begin + visit.duration
+            result.busy += visit.duration
+            job.begun += 1
+            if work.is_scrap:
+                job.scrapped += 1
+            else:
+                job.finished += 1
+                job.done[0] += 1
+
+    def _parts(self) -> Iterator[Due]:
+        """Parts to start in their order; those of one visit that look alike are one, fresh when done."""
+        takt, clock = self.result.takt, self.result.calendar.clock
+        number = 0
+        for job in self.result.jobs:
+            is_done_at_once = len(self.visits[id(job)]) == 1
+            alike = {flag: Work(job, 0, flag) for flag in (False, True)} if is_done_at_once else {}
+            for place, is_scrap in enumerate(spread_scrap(job.started, job.started - job.quantity)):
+                yield clock(number * takt), 1, number, alike.get(is_scrap) or Work(job, place + 1, is_scrap)
+                number += 1
+
+    def _finish(self, work: Work) -> None:
+        super()._finish(work)
+        work.turn = 0
 
     def _open(self) -> None:
         supply = self.supply
@@ -231,7 +301,8 @@ class Response:
         if len(self.offsets) == 1:
             return (_along(self.scaled[:, 0], i, a), _along(self.fixed[:, 0], i, a))
         j, b = _bracket(self.offsets, np.clip(offset, self.offsets[0], self.offsets[-1]))
-        return _bilinear(self.scaled, i, a, j, b), _bilinear(self.fixed, i, a, j, b)
+        corner = i * len(self.offsets) + j
+        return _bilinear(self.scaled, corner, a, b), _bilinear(self.fixed, corner, a, b)
 
 
 def _bracket(grid: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -244,9 +315,12 @@ def _along(table: np.ndarray, i: np.ndarray, a: np.ndarray) -> np.ndarray:
     return np.maximum(table[i] + a * (table[i + 1] - table[i]), 0.0)
 
 
-def _bilinear(table: np.ndarray, i, a, j, b) -> np.ndarray:
-    low = table[i, j] + a * (table[i + 1, j] - table[i, j])
-    high = table[i, j + 1] + a * (table[i + 1, j + 1] - table[i, j + 1])
+def _bilinear(table: np.ndarray, corner: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Between the four points of a cell, named by the place of the first in the table row by row."""
+    flat, row = table.ravel(), table.shape[1]
+    first, last = flat.take(corner), flat.take(corner + 1)
+    low = first + a * (flat.take(corner + row) - first)
+    high = last + a * (flat.take(corner + row + 1) - last)
     return np.maximum(low + b * (high - low), 0.0)
 
 

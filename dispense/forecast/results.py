@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
-from ..base.printed import csv_cell
+from ..base.printed import csv_cell, listed
 from ..base.units import volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
@@ -135,8 +135,14 @@ class Forecast:
 
     @property
     def notes(self) -> list[str]:
-        """Findings that are only to know, in words."""
-        return [str(finding) for finding in self.findings if not finding.is_warning]
+        """Findings that are only to know, in words; those of one wording once, with their stations."""
+        told: dict[str, dict[str, None]] = {}
+        for finding in self.findings:
+            if not finding.is_warning:
+                stations = told.setdefault(str(finding), {})
+                if finding.station and finding.station not in str(finding):
+                    stations[finding.station] = None
+        return [f"{listed(stations)}: {words}" if stations else words for words, stations in told.items()]
 
     @property
     def warnings(self) -> list[Finding]:
@@ -364,9 +370,9 @@ def _shown(value: Any, kind: str) -> Any:
     if kind == "share":
         return f"{100 * value:.0f} %"
     if kind == "whole":
-        return f"{value:.0f}"
+        return f"{value:,.0f}"
     if kind == "number":
-        return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+        return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return value
 
 

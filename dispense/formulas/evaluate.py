@@ -549,6 +549,9 @@ def _table_rows(table: TableRange, items: frozenset[str], top: int, bottom: int)
 # -- sources ------------------------------------------------------------------------------------
 
 
+_FORMULA = f"{{{MAIN}}}f"
+
+
 class PackageSheets:
     """The sheets of a `Package`, read from its XML; stored values of formulas are not looked at."""
 
@@ -568,7 +571,7 @@ class PackageSheets:
         shared: dict[str, tuple[int, int, str]] = {}
         blocks: list[tuple[Area, str]] = []
         for row, column, _, cell in iter_cells(root):
-            element = cell.find(f"{{{MAIN}}}f")
+            element = cell.find(_FORMULA)
             if element is None:
                 value = _stored(cell, self.package)
                 if value is not None:

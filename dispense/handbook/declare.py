@@ -162,6 +162,16 @@ class Function:
         return namedtuple(self.name.title().replace("_", ""), [item.name for item in self.returns])
 
     @cached_property
+    def result_names(self) -> tuple[str, ...]:
+        """What each result is called."""
+        return tuple(item.name for item in self.returns)
+
+    @cached_property
+    def judges_arguments(self) -> bool:
+        """Whether the validity asks for no result."""
+        return not any(name in self.result_names for item in self.validity for name in item.names)
+
+    @cached_property
     def is_elementwise(self) -> bool:
         """Whether every argument is iterated element by element."""
         return not self.whole and not self.table and not any(item.is_whole_range for item in self.arguments)

@@ -43,9 +43,10 @@ Which way serves what; each gives the same figures, `tests/test_columns.py` and
 from __future__ import annotations
 
 import math
+import re
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -147,21 +148,47 @@ def call(name: str, *arguments: Any, **named: Any) -> Any:
     return evaluate(entry, arguments).result()
 
 
-def evaluate(function: Function | str, arguments: Sequence[Any]) -> Evaluation:
-    """Evaluate without raising: errors stay in their cells and the reasons beside them."""
+def evaluate(function: Function | str, arguments: Sequence[Any], place: str = "") -> Evaluation:
+    """Evaluate without raising: errors stay in their cells and the reasons beside them.
+
+    `place` is the cell that calls ("Line!B4"), or the cells of a column of which each takes a row
+    ("Line!B4:B9"), for the reasons that are kept.
+    """
     entry = lookup(function) if isinstance(function, str) else function
     try:
         result = _evaluate(entry, tuple(arguments))
     except DispenseError as error:
         result = Evaluation(entry, (math.nan,) * len(entry.returns), error.code, error.problems)
-    _RECENT.extend(result.problems)
+    _RECENT.extend(placed(problem, place) for problem in result.problems)
     return result
 
 
-def keep_fault(function: Function, error: Exception) -> None:
+_ROW = re.compile(r"(.*) \(row (\d+)(?:, column 1)?\)")
+_CELLS = re.compile(r"(.*!)([A-Z]+)(\d+):\2(\d+)")
+
+
+def placed(problem: Problem, place: str) -> Problem:
+    """A problem that names the cell that calls; of a column of cells the one that takes the row.
+
+    >>> placed(Problem("BEAD_AREA (row 3)"), "Line!B4:B9").where
+    'BEAD_AREA in Line!B6'
+    """
+    if not place:
+        return problem
+    where = problem.where
+    row, cells = _ROW.fullmatch(where), _CELLS.fullmatch(place)
+    if row is not None and cells is not None:
+        first, last = int(cells[3]), int(cells[4])
+        at = first + int(row[2]) - 1
+        if at <= last:
+            where, place = row[1], f"{cells[1]}{cells[2]}{at}"
+    return replace(problem, where=f"{where} in {place}")
+
+
+def keep_fault(function: Function, error: Exception, place: str = "") -> None:
     """Keep a fault of the program among the recent problems, for an add-in that shows an error cell."""
     reason = f"fault in the program: {type(error).__name__}: {error}"
-    _RECENT.append(Problem(function.name, message=reason))
+    _RECENT.append(placed(Problem(function.name, message=reason), place))
 
 
 def recent_notes(count: int) -> list[Problem]:
@@ -192,6 +219,24 @@ def _note(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> No
         if note in _NOTES:
             _NOTES.remove(note)
         _NOTES.append(note)
+
+
+def _plainly_valid(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> bool:
+    """Whether each validity holds of single numbers; where not plainly so, `_note` looks closely."""
+    known = values
+    if not entry.judges_arguments:
+        known = {**values, **dict(zip(entry.result_names, results, strict=True))}
+    for item in entry.validity:
+        parts = [known[name] for name in item.names]
+        try:
+            if None in parts:  # a blank one is not looked at
+                continue
+            holds = item.check(*parts)
+        except (TypeError, ValueError, ArithmeticError):
+            return False
+        if not (holds is True or (isinstance(holds, np.bool_) and holds)):
+            return False
+    return True
 
 
 def _is_plain(value: Any) -> bool:
@@ -265,7 +310,9 @@ def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
         return None
     scale = entry.short_scale
     if entry.validity:
-        _note(entry, values, (results,) if len(scale) == 1 else results)
+        named = (results,) if len(scale) == 1 else results
+        if not _plainly_valid(entry, values, named):
+            _note(entry, values, named)
     if len(scale) == 1:
         return _shown(results, *scale[0])
     shown = [_shown(result, *each) for result, each in zip(results, scale, strict=True)]

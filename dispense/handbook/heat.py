@@ -116,7 +116,8 @@ _FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
 RUNS_AWAY = "runs away after"  # what is said of a pour that is too quick and too hot to follow
-_DEGREES = 4001  # among which the greatest adiabatic rate is looked for
+_DEGREES = 4001  # among which the greatest adiabatic rate is looked for, and then closer about it
+_CLOSER, _SAME_DEGREE = 101, 1e-9  # a rate is flat at its greatest: closer degrees differ in rounding alone
 _DECADES, _NODES = 250, 24  # panels of its time, and Gauss–Legendre points in each
 SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
 _HOTTEST = 3000.0  # K, past which no compound is a compound
@@ -1546,8 +1547,6 @@ def time_to_maximum_rate(
     >>> round(time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0) / 3600, 4)
     0.6868
     """
-    from scipy.optimize import minimize_scalar
-
     law, rise = as_kinetics(kinetics), heat / specific_heat
     if not rise > 0.0 or _needs_seed(law):
         return math.inf
@@ -1560,13 +1559,14 @@ def time_to_maximum_rate(
     place = int(np.argmax(rates))
     if not rates[place] > 0.0:
         return math.inf
-    around = grid[max(place - 1, 0)], grid[min(place + 1, _DEGREES - 1)]
-    found = minimize_scalar(
-        lambda degree: -float(rate(degree)), bounds=around, method="bounded", options={"xatol": 1e-10}
-    )
-    if -found.fun <= rates[0]:
+    most, last = rates[place], float(grid[place])
+    while grid[1] - grid[0] > _SAME_DEGREE:
+        grid = np.linspace(grid[max(place - 1, 0)], grid[min(place + 1, grid.size - 1)], _CLOSER)
+        closer = rate(grid)
+        place = int(np.argmax(closer))
+        most, last = max(most, closer[place]), float(grid[place])
+    if most <= rates[0]:
         return 0.0
-    last = float(found.x)
     # a rate that begins with α^m has no slope at 0: panels of a decade each, the first from the seed where
     # a table of rates begins at 0
     is_seeded = rates[0] == 0.0 and not isinstance(law.at_begin, Kamal)

@@ -1,7 +1,7 @@
 """Pot life: how temperature shortens it, and how much of it a batch has used.
 
 Pot life is the working life of ISO 10364. A figure belongs to the method and the mass it was
-measured with: a larger mass warms itself and lives shorter. All rates here are relative to the life
+measured with: a larger mass warms itself, and its life is shorter. All rates here are relative to the life
 at a reference temperature, by Arrhenius where an activation energy is known and otherwise by the
 halving rule of the trade (every so many kelvin halve a time).
 
@@ -29,6 +29,7 @@ NEAR_REFERENCE = validity(
     f"more than {FAR:.0f} K from the temperature of the known value: an extrapolation",
 )
 _LN2 = math.log(2.0)
+_MOST = 700.0  # exponent that still is a number
 _ASKED_AGAIN = 16  # of the shares asked for last: whoever plays a shift asks for some several times
 _FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
@@ -147,7 +148,10 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
     >>> round(float(rate_factor(308.15, 298.15, 50e3)), 6)
     1.924265
     """
-    return np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature))
+    exponent = activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature)
+    if type(exponent) is float and exponent < _MOST:  # a cell of a sheet: ten times as quick as numpy's
+        return math.exp(exponent)
+    return np.exp(exponent)
 
 
 @workbook_function(
@@ -157,7 +161,7 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref)), or t = t_ref·2^((T_ref − T)/step)",
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
-    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass lives shorter",
+    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass has a shorter life",
     validity=(NEAR_REFERENCE,),
     no_answer="the life is beyond any number",
     examples=(
@@ -191,7 +195,6 @@ def pot_life(
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _NODES_8, _WEIGHTS_8 = (row.tolist() for row in np.polynomial.legendre.leggauss(8))
 _FADED = 50.0  # exponent below the hot end past which the colder part adds nothing (2e-22)
-_MOST = 700.0  # exponent that still is a number
 _PANEL = 6.0  # exponent that one panel of 16 points spans
 _MOST_CUTS = 1000  # of a segment in a spreadsheet, that a cell does not reckon for minutes (no source)
 

@@ -925,8 +925,8 @@ _INNER = 5.0  # mean rise within a sphere of even heat: flux·R/(5k)
     equation="c·dT/dt = H·dα/dt − U·A·(T − T_s)/m; A of a sphere of that mass, 1/U = 1/h + R/(5k)",
     source="N. N. Semenov 1928 (lumped body, from memory); inner resistance: mean rise of a sphere with even "
     "heat, H. S. Carslaw, J. C. Jaeger 1959 (from memory)",
-    valid="a compact mass; a shallow tray lives longer, a wrapped can shorter; the mean temperature, the "
-    "middle is hotter",
+    valid="a compact mass; a shallow tray has a longer life, a wrapped can shorter; the mean temperature, "
+    "the middle is hotter",
     rule="one temperature for the whole mass; a large pot can run away, smoke and burn: prove the largest "
     "mass by a trial, heed the safety data sheet",
     no_answer="the degree is not reached",
@@ -986,16 +986,17 @@ def _lumped(
     """
     shares = np.sin(0.5 * np.pi * np.linspace(0.0, 1.0, _MASS_STEPS + 1)) ** 2
     heat, time = room.copy(), np.zeros(room.size)
+    is_losing = loss > 0.0
+    held = np.where(is_losing, rise / np.where(is_losing, loss, 1.0), 0.0)  # steady rise per rate
+    all_losing = bool(np.all(is_losing))
     with np.errstate(all="ignore"):
         for low, high in pairwise(shares):
             step = (high - low) * goal
             middle = 0.5 * (low + high) * goal
 
             def after(rate: np.ndarray, length: np.ndarray, begin: np.ndarray) -> np.ndarray:
-                fade = -np.expm1(-loss * length / rate)
-                steady = room + np.where(loss > 0.0, rise * rate / np.where(loss > 0.0, loss, 1.0), 0.0)
-                new: np.ndarray = np.where(loss > 0.0, begin + fade * (steady - begin), begin + rise * length)
-                return new
+                new: np.ndarray = begin - np.expm1(-loss * length / rate) * (room + held * rate - begin)
+                return new if all_losing else np.where(is_losing, new, begin + rise * length)
 
             rate = kinetics.rate(middle, heat)
             rate = kinetics.rate(middle, after(rate, 0.5 * step, heat))

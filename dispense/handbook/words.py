@@ -119,7 +119,7 @@ def function_text(name: str) -> str:
         ]
         for item in entry.arguments
     ]
-    lines.append(table(["  name", "unit", "default", "meaning"], rows))
+    lines.append(table(["  name", "unit", "default", "meaning"], rows, plain=True))
     for item in entry.arguments:
         if item.choices:
             lines.append(f"  {item.label}: one of {', '.join(item.choices)}")
@@ -171,7 +171,7 @@ def result_text(found: Evaluation) -> str:
     entry = found.function
     cells = found.table()
     if entry.table:
-        return table([item.name for item in entry.returns], cells)
+        return table([item.name for item in entry.returns], cells, plain=True)
     if len(cells) == 1 and len(cells[0]) == len(entry.returns):
         lines = []
         for item, value in zip(entry.returns, cells[0], strict=True):

@@ -193,7 +193,7 @@ def _what(entry: Entry) -> str:
 def _read(plan: Plan, path: Path) -> Reading:
     """What a file says; a filled sheet is known by what filling left in it."""
     if not path.is_file():
-        raise FileError(Problem(str(path), message="is not there, or is no file", fix="check the name"))
+        raise FileError(Problem(str(path), message="does not exist, or is no file", fix="check the name"))
     ending = path.suffix.lower()
     if ending in TEXTS:
         return read_floor_table(plan, path)
@@ -396,7 +396,7 @@ def recover_journal(plan_path: str | os.PathLike[str]) -> BookReport:
     """Put a new journal with all that is whole in the place of a damaged one."""
     path = journal_path(plan_path)
     if not path.is_file():
-        raise FileError(Problem(str(path), message="is not there: nothing was booked"))
+        raise FileError(Problem(str(path), message="does not exist: nothing was booked"))
     try:
         read_journal(path)
     except FileError:

@@ -17,7 +17,7 @@ from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..reports.compare import Comparison, Progress, compare
 from ..xlsx.typed import save_signed
 from ..xlsx.write import refuse_overwrite
-from .start import started
+from .start import begun
 from .tables import compare_tables, write_tables
 from .unattended import inputs_of, told_when_stopped, write_manifest_file
 
@@ -60,7 +60,7 @@ def compare_file(
     if isinstance(plan, Plan):
         begin = Start(plan)
     else:
-        begin = started(load_plan_from(plan, sources), saved_as or plan, sources, as_of)
+        begin = begun(load_plan_from(plan, sources), saved_as or plan, sources, as_of)
     report = compare(
         begin.plan, station, first=first, last=last, processes=processes, executor=executor, progress=progress
     )

@@ -161,14 +161,14 @@ def _values(row: Explained) -> list[Any]:
 
 def _shown(row: Explained) -> list[str]:
     causes = [row.all_causes.get(cause) for cause in CAUSES]
-    signed = ["" if volume is None else f"{row.mass(volume):+.3f}" for volume in (row.difference, *causes)]
-    actual = "" if row.actual is None else f"{row.mass(row.actual):.3f}"
+    signed = ["" if volume is None else f"{row.mass(volume):+,.3f}" for volume in (row.difference, *causes)]
+    actual = "" if row.actual is None else f"{row.mass(row.actual):,.3f}"
     known = (
         row.basis if row.booked == row.shifts else f"{row.basis}, {row.booked} of {row.shifts} shifts booked"
     )
     if row.kept < row.shifts:
         known += f", {row.shifts - row.kept} {BY_TODAY}"
-    return [row.period, _name(row), f"{row.mass(row.planned):.3f}", actual, *signed, known]
+    return [row.period, _name(row), f"{row.mass(row.planned):,.3f}", actual, *signed, known]
 
 
 def explain_file(

@@ -20,7 +20,7 @@ import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -44,8 +44,8 @@ from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
 from ..journal.start import AsOf
 from ..plan.records import Plan
-from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
+from ..plan.validity import CardPeriod, card_periods
 from ..plan.weeks import slots_of_day
 from ..reports.findings import not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
@@ -53,7 +53,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, SheetSpec, Value, in_language
+from ..sheets.spec import Content, MayGo, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -61,7 +61,7 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
-from .start import journal_of, started
+from .start import begun, journal_of
 from .tables import content_tables, write_tables
 from .unattended import (
     SUPERSEDED,
@@ -332,8 +332,10 @@ class Templates:
             return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
-    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
-        """Values with the labels that may stand above them, and the headers of columns that may go."""
+    def _optional(
+        self, content: Content
+    ) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, dict[str, MayGo]]]:
+        """Values with the labels that may stand above them, and columns that may go by their headers."""
         spec = content.spec
         values: dict[str, tuple[Value, list[str]]] = {
             item.name: (
@@ -345,14 +347,23 @@ class Templates:
             )
             for item in spec.names
         }
-        headers = {}
-        for table, names in spec.optional.items():
-            found = self.get(spec.key).package.table(table)
-            called = self.headings(spec).get(table, {})
-            wanted = {str(called[name]) for name in names if name in called}
-            headers[table] = [
-                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
-            ]
+        headers: dict[str, dict[str, MayGo]] = {}
+        package = self.get(spec.key).package
+        headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
+        for table in spec.optional.keys() | content.left_out.keys():
+            found = package.table(table)
+            called = headings.get(table, {})
+            left = content.left_out.get(table, ())
+            words = {
+                str(called[name]): MayGo(name, name in left)
+                for name in (*spec.optional.get(table, ()), *left)
+                if name in called
+            }
+            headers[table] = {
+                header: words[header.partition(" [")[0]]
+                for header in (found.columns if found else ())
+                if header.partition(" [")[0] in words
+            }
         return values, headers
 
     def fill(self, content: Content, path: Path) -> list[str]:
@@ -782,17 +793,14 @@ def _makers(
     """The path of every file, and what gives its content."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
+    days = {result.date for result in results}
     for sheet in SHEETS:
         if sheet.of_plan:
             yield out / sheet.file, partial(sheet.of_plan, plan, results, stamp)
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            for since, held in _cards(plan, name, results):
-                for sheet in SHEETS:
-                    if sheet.of_station:
-                        of_card = partial(_of_card, sheet.of_station, held, name, stamp)
-                        yield out / SETUP / f"{stems[name]}{since}_{sheet.file}", of_card
+            yield from _card_makers(plan, name, days, out / SETUP, stems[name], stamp)
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
@@ -811,23 +819,27 @@ def _makers(
                     )
 
 
-def _cards(plan: Plan, station: str, results: Sequence[ShiftResult]) -> Iterator[tuple[str, Plan]]:
-    """The plans by which a station is set up on the days that are filled; later ones from when they hold."""
-    days = sorted({result.date for result in results}) if plan.dated else []
-    before: Station | None = None
-    for date in days:
-        held = plan.on(date)
-        if (row := held.station(station)) != before:
-            yield ("" if before is None else f"_from_{date}"), held
-        before = row
-    if not days:
-        yield "", plan
+def _card_makers(
+    plan: Plan, station: str, days: set[datetime.date], folder: Path, stem: str, stamp: str
+) -> Iterator[tuple[Path, Callable[[], Content | None]]]:
+    """The same of the setup cards of a station: those that hold on the days that are filled."""
+    for period in card_periods(plan, station):
+        if days and not period.holds_on(days):
+            continue
+        since = f"_from_{period.since}" if period.since else ""
+        for sheet in SHEETS:
+            if sheet.of_station:
+                yield (
+                    folder / f"{stem}{since}_{sheet.file}",
+                    partial(_of_card, sheet.of_station, period, station, stamp),
+                )
 
 
 def _of_card(
-    make: Callable[[Plan, SetupCard, str], Content], plan: Plan, station: str, stamp: str
+    make: Callable[[Plan, SetupCard, str], Content], period: CardPeriod, station: str, stamp: str
 ) -> Content:
-    return make(plan, setup_card(plan, station), stamp)
+    card = setup_card(period.plan, station)
+    return make(period.plan, replace(card, findings=[*card.findings, *period.findings]), stamp)
 
 
 def _covers(plan: Plan, chosen: _Chosen) -> Callable[[datetime.date | None, str, str], bool]:
@@ -911,7 +923,7 @@ def fill(
     check_processes(processes, "fill")
     source = Path(plan_path)
     home = source if saved_as is None else Path(saved_as)
-    begin = started(load_plan_from(source, sources), home, sources, as_of)
+    begin = begun(load_plan_from(source, sources), home, sources, as_of)
     plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(

@@ -15,7 +15,7 @@ from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
-from ..forecast.horizon import without_history
+from ..forecast.horizon import WEEKS, without_history
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
@@ -43,7 +43,7 @@ OUTPUTS = (".xlsx", ".csv", ".json")
 def forecast_file(
     plan: str | os.PathLike[str],
     *,
-    weeks: int = 4,
+    weeks: int = WEEKS,
     out: str | os.PathLike[str] | None = None,
     builds: Source | None = None,
     stock: Source | None = None,
@@ -93,6 +93,7 @@ def forecast_file(
             stations=use.plan.stations,
             settings=use.plan.settings,
             purge_factors=use.plan.purge_factors,
+            dated=use.plan.dated,
         )
     begin = _begin(records, home, sources, as_of, weeks)
     records, told = begin.plan, begin.findings

@@ -44,17 +44,16 @@ class LearnReport:
         }
 
     def as_text(self) -> str:
-        """For a terminal: the table, then each in a sentence."""
+        """For a terminal: each figure in a sentence, then the table of them."""
         lines: list[str] = []
-        if self.values:
-            headers = ["figure", "of", "plan", "learned", "95 % interval", "from", "days"]
-            lines += [line.rstrip() for line in table(headers, map(_row, self.values)).splitlines()]
-            lines.append("")
         for item in self.values:
             lines.append(f"{emphasise(f'{item.quantity}, {item.subject}')}: {item.sentence}")
             if item.caution:
                 lines.append(f"  {item.caution}")
-        if not self.values:
+        if self.values:
+            headers = ["figure", "of", "plan", "learned", "95 % interval", "from", "days"]
+            lines += ["", *(line.rstrip() for line in table(headers, map(_row, self.values)).splitlines())]
+        else:
             lines.append("nothing to learn from is booked: dispense book PLAN FILE")
         if self.changes:
             lines += ["", *(f"changed {item.words}" for item in self.changes)]
@@ -64,7 +63,7 @@ class LearnReport:
 
 
 def _figure(value: float | None, item: Learned) -> str:
-    return "" if value is None else f"{value:.{item.digits}f}"
+    return "" if value is None else f"{value:,.{item.digits}f}"
 
 
 def _row(item: Learned) -> list[Any]:

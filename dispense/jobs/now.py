@@ -17,13 +17,13 @@ from ..base.errors import DispenseError, InputError, Problem
 from ..base.fields import clock
 from ..base.naming import nearest
 from ..base.printed import counted, listed
-from ..base.units import DAY, from_si, read_quantity, to_si
+from ..base.units import DAY, from_si, read_quantity, to_si, told_volume_text
 from ..plan.amounts import applied_at
 from ..plan.records import Plan
 from ..plan.routes import lines
 from ..shift.handover import IN_USE
 from ..shift.results import ShiftResult
-from ..shift.store import heel_volume, nanolitres
+from ..shift.store import NANO, heel_volume, nanolitres
 from ..shift.today import Stop, Today, Told
 
 _CLOCK = clock("now", "a time of day")
@@ -297,8 +297,8 @@ def reckoned_notes(results: Iterable[ShiftResult], today: Today | None) -> list[
         items = ["the mixer in use"] if any(item.what == IN_USE[0] for item in result.taken_over) else []
         for letter in result.components:
             if letter not in told.left and result.mounted.get(letter) is not None:
-                held = result.opening[letter] - result.hoses.get(letter, 0)
-                items.append(f"{letter.upper()} {held / 1e6:.0f} mL in the container")
+                held = result.opening[letter] - result.mixers_before[letter] - result.hoses.get(letter, 0)
+                items.append(f"{letter.upper()} {told_volume_text(held / NANO)} in the container")
         if items:
             notes.append(
                 f"{result.station.station}: not told and taken from the shift as played till "

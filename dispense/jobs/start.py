@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from ..base.errors import InputError, Problem
+from ..forecast.horizon import WEEKS, without_history
 from ..journal.count_doubts import count_doubts
 from ..journal.entries import COUNTED, RECEIVED, Entry
 from ..journal.start import AsOf, Start, from_today, stated_as_of
@@ -47,6 +49,15 @@ def started(plan: Plan, path: str | os.PathLike[str], sources: Sources, as_of: A
     return from_today(plan, entries, moment)
 
 
+def begun(plan: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:
+    """The same less builds that a mistyped date sets apart from the others, by the rule of the forecast."""
+    begin = started(plan, path, sources, as_of)
+    if begin.as_of is not None:
+        return begin
+    rest, findings = without_history(begin.plan, WEEKS)
+    return replace(begin, plan=rest, findings=[*begin.findings, *findings])
+
+
 def journal_entries(path: str | os.PathLike[str]) -> list[Entry]:
     """What counts of the journal beside a plan; nothing where there is none."""
     journal = journal_of(path)
@@ -59,4 +70,4 @@ def journal_of(path: str | os.PathLike[str]) -> Path | None:
     return journal if journal.is_file() else None
 
 
-__all__ = ["journal_entries", "journal_of", "read_as_of", "started"]
+__all__ = ["begun", "journal_entries", "journal_of", "read_as_of", "started"]

@@ -26,6 +26,7 @@ from ..base.printed import listed
 from ..base.workers import Stopped
 from ..plan.sources import Sources, file_of, shown_source
 from ..sheets.catalogue import SPECS
+from ..xlsx.opened import refuse_locked
 from ..xlsx.typed import foreign, kind_at
 from ..xlsx.write import atomic_write, clean, make_folder, refuse_overwrite
 
@@ -271,10 +272,12 @@ def _move(folder: Path, path: Path, moved: Moved) -> None:
         number += 1
         target = (folder / SUPERSEDED / name).with_stem(f"{path.stem}_{number}")
     try:
+        refuse_locked(path)
         make_folder(target.parent)
         shutil.move(path, target)
     except (OSError, FileError) as error:
-        reason = getattr(error, "strerror", None) or error
+        told = error.problems[0].message if isinstance(error, FileError) else None
+        reason = told or getattr(error, "strerror", None) or error
         moved.left.append(
             Problem(
                 str(path),

@@ -142,6 +142,7 @@ class _Facts:
     scrapped: dict[tuple[str, str, str, str], int] = field(default_factory=dict)
     purges: dict[tuple[str, str, str], int] = field(default_factory=dict)  # station, day, shift
     entries: list[Entry] = field(default_factory=list)
+    places: set[tuple[str, str, str]] = field(default_factory=set)  # of which something is booked
     _by_key: dict[tuple[str, Key], list[Entry]] = field(default_factory=dict)
 
     def of(self, kind: str, key: Key) -> list[Entry]:
@@ -217,6 +218,8 @@ def _facts(plan: Plan, booked: Sequence[Booked]) -> _Facts:
             facts.purges[place] = facts.purges.get(place, 0) + (entry.count or 0)
         elif entry.kind == DONE and entry.text in MIXER_EVENTS | {"end"}:
             ticked[place] += entry.text in WATCHED
+    facts.places = {key[:3] for key in (*facts.made, *facts.scrapped)}
+    facts.places |= {(entry.station, entry.day, entry.shift) for entry in facts.entries if entry.station}
     for place, ticks in ticked.items():
         facts.purges.setdefault(place, ticks)
     return facts
@@ -344,10 +347,13 @@ def _counted_use(
 def _opened_use(
     facts: _Facts, key: Key, all_shifts: Sequence[_Shift], shifts: Sequence[_Shift]
 ) -> tuple[str, int | None]:
-    """Use by the containers that were opened in these shifts, where any were booked."""
+    """Use by the containers that were opened in these shifts, where any were and each shift has been booked.
+
+    One of which nothing is booked may have opened some too.
+    """
     places = {item.key for item in shifts}
     opened = [entry for entry in facts.of(OPENED, key) if (entry.station, entry.day, entry.shift) in places]
-    if not opened:
+    if not opened or places - facts.places:
         return NOT_KNOWN, None
     first, last = min(item.begins for item in shifts), max(item.ends for item in shifts)
     following = min(

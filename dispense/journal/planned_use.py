@@ -22,7 +22,8 @@ class PlannedPart(NamedTuple):
 
 
 class ComponentUse(NamedTuple):
-    """A component in a shift [nL]: what stands in its container, what fills hoses, what is used by cause.
+    """A component in a shift [nL]: what stands in its container, what is used by cause, and what is drawn
+    besides: it fills hoses, and mixers that are kept (below 0 where one of the shift before is used up).
 
     `share` is that of its volume in the mix.
     """
@@ -65,12 +66,13 @@ def planned_use(plan: Plan, result: ShiftResult) -> PlannedUse:
     shares, station = result.shares, result.station
     components = {}
     for letter in result.letters:
-        filled, hose = result.filled.get(letter, 0), result.hoses[letter]
+        filled = result.filled.get(letter, 0)
+        mixers = result.mixers_before[letter]
         components[letter] = ComponentUse(
             shares[letter],
-            result.opening[letter] - (hose - filled),
-            result.closing[letter] - hose,
-            filled,
+            result.opening[letter] - mixers - (result.hoses[letter] - filled),
+            result.left_in_container(letter),
+            filled + result.mixers_after[letter] - mixers,
             {cause: volume for cause, volume in result.used[letter].items() if volume},
         )
     return PlannedUse(

@@ -8,7 +8,7 @@ there is named and left out; so is a station of which nothing is told, or nothin
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from ..base.findings import NOTE, QUALITY, Finding
@@ -21,11 +21,12 @@ from ..plan.standing import PARTS_IN_PROCESS, latest_rows, material_of, moment_o
 from ..plan.tables import STANDING_CONTAINER, STANDING_MIXER
 from .count_doubts import count_doubts
 from .counted import CountedStock, counted_stock
+from .dated import material_of_entry
 from .entries import COUNTED, EMPTIED, OPENED, RECEIVED, STANDS, Entry
 from .lots import lots_of
 from .standing import row_of
 
-TOPIC = "start"
+TOPIC, NOT_RECEIVED = "start", "not received"
 AsOf = datetime.date | datetime.datetime
 Place = tuple[str, str]  # station and component
 
@@ -80,16 +81,18 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
     stock = counted_stock(plan, known, None)
     told = _told(plan, known, moment)
     coming = [row for row in plan.builds if _begins(plan, row.date, row.shift) >= moment]
+    found: list[Finding] = []
     held, late = with_late_orders(stock.plan, moment.date())
-    begun = replace(held, standing=told.rows, builds=coming, as_of=moment)
+    begun = replace(held, standing=told.rows, builds=coming, as_of=moment, at_start=found)
     rows = latest_rows(begun)
-    found = [
+    found += [
         *late,
         *_without_lot(stock),
         *count_doubts(plan, known),
         *_not_counted(plan, known),
+        *_not_received(plan, known, moment),
         *told.findings,
-        *_untold(plan, begun, rows, moment),
+        *_untold(plan, begun, rows, moment, {item.station for item in told.findings}),
     ]
     journal = sum(1 for row in rows if id(row) in told.of_journal)
     return Start(begun, moment, stock, len(rows), journal, found)
@@ -178,6 +181,30 @@ def _not_counted(plan: Plan, entries: Sequence[Entry]) -> Iterator[Finding]:
             "keep Stock up to date, or count these lots and book it",
             topic=TOPIC,
         )
+
+
+def _not_received(plan: Plan, entries: Sequence[Entry], moment: datetime.datetime) -> Iterator[Finding]:
+    """Deliveries that are due by then and of which nobody booked that they came, where others are booked."""
+    if not any(entry.kind == RECEIVED for entry in entries):
+        return
+    seen = {
+        (material_of_entry(plan, entry), entry.component or "a", lot)
+        for entry in entries
+        if entry.kind in (RECEIVED, COUNTED, OPENED)
+        for lot in lots_of(entry)
+    }
+    for row in plan.stock:
+        key = row.material, row.component, row.lot
+        if row.arrival is not None and row.arrival < moment.date() and key not in seen:
+            yield Finding(
+                QUALITY,
+                f"{row.material} {row.component.upper()} lot {row.lot} was due on {row.arrival} and it is "
+                "not booked that it came: counted as here",
+                "look for it in store; book its receipt, or give it a later day of arrival",
+                topic=NOT_RECEIVED,
+                material=row.material,
+                cell=row.at,
+            )
 
 
 # --------------------------------------------------------------------------------------- stations
@@ -278,21 +305,26 @@ def _opened_since(
 
 
 def _untold(
-    plan: Plan, begun: Plan, rows: Sequence[Standing], moment: datetime.datetime
+    plan: Plan, begun: Plan, rows: Sequence[Standing], moment: datetime.datetime, said: Collection[str]
 ) -> Iterator[Finding]:
-    """Stations that work from then on and of which nothing is told, or nothing since a shift of theirs."""
+    """Stations that work from then on and of which nothing is told, or nothing since a shift of theirs.
+
+    Those of `said` are named already, with what cannot be believed.
+    """
     last: dict[str, datetime.datetime] = {}
     for row in rows:
         when = moment_of(plan, row)
         last[row.station] = max(last.get(row.station, when), when)
     at_work = _at_work(begun)
-    blank = [row.station for row in plan.stations if row.station in at_work and row.station not in last]
-    if blank:
+    known = {*last, *said}
+    blank = [row.station for row in plan.stations if row.station in at_work and row.station not in known]
+    for station in blank:
         yield Finding(
             NOTE,
-            f"nothing is told of {listed(blank)}: taken as empty, with no part in process",
+            "nothing is told of what stands there: taken as empty, with no part in process",
             "tick the hand-over of the last shift, or tell it in the table Standing",
             topic=TOPIC,
+            station=station,
         )
     before = [
         (_ends(plan, date, shift), date, shift)

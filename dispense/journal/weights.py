@@ -286,8 +286,9 @@ def _ratio(found: Weights, entries: Sequence[Entry], plan: Plan) -> Ratio | None
     """A against B where both were weighed alone, three times or more."""
     alone: dict[str, dict[str, Entry]] = {WEIGHT_A: {}, WEIGHT_B: {}}
     for entry in entries:
-        here = entry.station, series_name(plan, entry)
-        if entry.kind in alone and here == (found.station, found.what) and entry.value:
+        if entry.kind not in alone or entry.station != found.station or not entry.value:
+            continue
+        if series_name(plan, entry) == found.what:
             alone[entry.kind][entry.name] = entry
     shared = [name for name in alone[WEIGHT_A] if name in alone[WEIGHT_B]]
     pairs = []

@@ -130,7 +130,7 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
         if item is None:
             unknown.append((str(label), head))
         elif item.name in found:
-            problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
+            problems.append(Problem(head, message=f'the setting "{label}" appears twice'))
         else:
             given = _unit_of(item, unit, head, problems)
             if given is not None:
@@ -337,7 +337,7 @@ def _match_headers(
             unknown.append((str(header), raw.head(place)))
             continue
         if item.name in places:
-            problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
+            problems.append(Problem(raw.head(place), message=f'the header "{header}" appears twice'))
             continue
         places[item.name] = place
         meant = _unit_of(item, unit, raw.head(place), problems)
@@ -479,7 +479,7 @@ def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -
             problems.append(
                 Problem(
                     item.at,
-                    message=f"{names} {words} stands twice, first in {seen[folded]}",
+                    message=f"{names} {words} appears twice, first in {seen[folded]}",
                     fix="give each its own name",
                 )
             )

@@ -648,7 +648,7 @@ def _applied(plan: Plan) -> Iterator[Problem]:
             yield _says(
                 parts[part].at if part in parts else bare[part].at,
                 f"{part} is built in {bare[part].part} and has no bead, pot or joint, and "
-                f"nothing is put on at {names}",
+                f"nothing is dispensed at {names}",
                 "add what is missing, or remove the station",
             )
 
@@ -661,7 +661,7 @@ def _lost_tables(plan: Plan, bare: Collection[str], idle: list[Station]) -> Iter
         if bare and stations and not getattr(plan, name.lower()):
             yield _says(
                 f"{name}!A1",
-                f"table {name} has no rows: nothing is put on at {listed(stations)}, and "
+                f"table {name} has no rows: nothing is dispensed at {listed(stations)}, and "
                 f"{listed(bare)} get no material",
                 f"it holds {BY_NAME[name].help}",
             )

@@ -136,7 +136,7 @@ def _read(plan: Plan) -> tuple[list[Option], list[Problem]]:
             problems.append(
                 Problem(
                     plan.cell(row, "what"),
-                    message=f"{row.what} stands twice in option {row.option}",
+                    message=f"{row.what} appears twice in option {row.option}",
                     fix="give each option its own name",
                 )
             )

@@ -14,6 +14,7 @@ from operator import attrgetter
 from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, InputError, Problem
+from ..base.findings import Finding
 from . import rows as row_classes
 from .revised import Revision
 from .rows import (
@@ -174,6 +175,7 @@ class Plan:
     warnings: list[Problem] = field(default_factory=list)
     dated: list[Dated] = field(default_factory=list)  # the rows of `validity` as they are meant
     as_of: datetime.datetime | None = None  # from when on it is played, with what stands then
+    at_start: list[Finding] = field(default_factory=list)  # what is to be looked at of what stands then
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     purge_factors: dict[str, float] = field(default_factory=dict)  # by station: learned over played purges
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)

@@ -164,7 +164,7 @@ def _one_route(plan: Plan, part: str, applied: set[str]) -> Iterator[Problem]:
     if missing:
         yield _says(
             plan.cell(route[0], "part"),
-            f"the route of {part} leaves out {listed(missing)}, where something is put on it",
+            f"the route of {part} leaves out {listed(missing)}, where something is dispensed onto it",
             "name every station that the part passes",
         )
     for column in ("wait", "room"):

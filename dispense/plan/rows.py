@@ -562,8 +562,8 @@ class Station(Row):
     """What becomes of the mixer after the last part; kept closed it serves the next start within its share of
     the pot life: throw away, keep closed."""
     idle: str
-    """What is done while no part comes for so long that the mixer would gel: purge, take the mixer off, or
-    the cheaper of the two: cheaper, purge, take off."""
+    """What is done while no part comes for so long that one purge does not keep the limit or the mixer would
+    gel: purge, take the mixer off, or the cheaper of the two: cheaper, purge, take off."""
     container_time: float
     """Time of a container change [s]."""
     refill: str

@@ -386,7 +386,7 @@ def _shifts(plan: Plan) -> Iterator[Finding]:
 
 
 def _builds(plan: Plan) -> Iterator[Finding]:
-    """Rows that stand twice, quantities and dates far from the others."""
+    """Rows that appear twice, quantities and dates far from the others."""
     seen: dict[tuple[Any, ...], Build] = {}
     twice: list[tuple[Build, Build]] = []
     quantities: dict[str, list[int]] = defaultdict(list)
@@ -402,7 +402,7 @@ def _builds(plan: Plan) -> Iterator[Finding]:
             QUALITY,
             row,
             "part",
-            f"{row.quantity} {row.part} on {row.date} in {row.shift} stand twice, first in "
+            f"{row.quantity} {row.part} on {row.date} in {row.shift} appear twice, first in "
             f"{plan.cell(first, 'part')}",
             "remove one, or add the quantities up in one row",
             part=row.part,
@@ -411,7 +411,9 @@ def _builds(plan: Plan) -> Iterator[Finding]:
         )
     if len(twice) > MOST_LISTED:
         row = twice[MOST_LISTED][0]
-        yield _slip(plan, QUALITY, row, "part", f"{len(twice) - MOST_LISTED} more rows of Builds stand twice")
+        yield _slip(
+            plan, QUALITY, row, "part", f"{len(twice) - MOST_LISTED} more rows of Builds appear twice"
+        )
     usual = {
         part: statistics.median(values) for part, values in quantities.items() if len(values) >= LEAST_BUILDS
     }
@@ -469,7 +471,7 @@ def _unused(plan: Plan) -> Iterator[Finding]:
             STOP,
             row,
             "station",
-            f"nothing is put on at station {row.station}",
+            f"nothing is dispensed at station {row.station}",
             "add its bead, pot or joint, or remove the station",
             station=row.station,
         )

@@ -171,7 +171,7 @@ def _kind(target: Path, table: str) -> str:
         what = "a folder" if target.is_dir() else "a pipe or device"
         raise FileError(Problem(str(target), message=f"is {what}, not a file", fix="save it as a file first"))
     if not target.is_file():
-        raise FileError(Problem(str(target), message="is not there", fix="check the name"))
+        raise FileError(Problem(str(target), message="does not exist", fix="check the name"))
     return kind
 
 

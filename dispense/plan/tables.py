@@ -805,8 +805,8 @@ STATIONS = Table(
             choice(
                 "idle",
                 IDLE_RULES,
-                "what is done while no part comes for so long that the mixer would gel: purge, take the "
-                "mixer off, or the cheaper of the two",
+                "what is done while no part comes for so long that one purge does not keep the limit or "
+                "the mixer would gel: purge, take the mixer off, or the cheaper of the two",
                 default=IDLE_CHEAPER,
             ),
         ),

@@ -9,7 +9,8 @@ from __future__ import annotations
 import datetime
 import itertools
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 
 from ..base.errors import NA, InputError, Problem
 from ..base.fields import Field
@@ -24,6 +25,7 @@ from .weeks import NO_DAY, weekdays
 EVER, FOR_GOOD = datetime.date.min, datetime.date.max
 DAY = datetime.timedelta(days=1)
 TOPIC, CHANGE_OVER = "validity", "change-over"
+CLEAN = "empty hoses and mixer, clean what touches both"
 
 _AT_STATION = {item.heading.lower(): item for item in DATED_AT_STATION}
 _OF_COMPONENT = {item.heading.lower(): item for item in DATED_OF_COMPONENT}
@@ -160,6 +162,56 @@ def validity_findings(plan: Plan) -> Iterator[Finding]:
             )
 
 
+@dataclass(frozen=True, slots=True)
+class CardPeriod:
+    """Days on which a setup card of a station holds: from the first on, until the last where one follows."""
+
+    plan: Plan
+    since: datetime.date | None  # None: the first card
+    until: datetime.date | None  # None: the last card
+    findings: tuple[Finding, ...] = ()
+
+    def holds_on(self, days: Iterable[datetime.date]) -> bool:
+        """Whether it holds on one of the days."""
+        return any((self.since or EVER) <= day <= (self.until or FOR_GOOD) for day in days)
+
+
+def card_periods(plan: Plan, station: str) -> list[CardPeriod]:
+    """The setup cards of a station one after the other over the days that are built."""
+    begun: list[tuple[datetime.date, Plan]] = []
+    for date in sorted({row.date for row in plan.builds}) if plan.dated else ():
+        held = plan.on(date)
+        if not begun or held.station(station) != begun[-1][1].station(station):
+            begun.append((date, held))
+    if not begun:
+        return [CardPeriod(plan, None, None)]
+    found = []
+    for place, (date, held) in enumerate(begun):
+        since = date if place else None
+        until = begun[place + 1][0] - DAY if place + 1 < len(begun) else None
+        told = []
+        if place:
+            before, now = begun[place - 1][1].station(station).material, held.station(station).material
+            is_other = before != now
+            told.append(
+                _of_card(
+                    f"this card of {station} holds from {since}" + (f": {now} after {before}" * is_other),
+                    CLEAN if is_other else "set up anew by it",
+                    date,
+                )
+            )
+        if until:
+            told.append(
+                _of_card(f"this card of {station} holds until {until}", "then take the next one", until)
+            )
+        found.append(CardPeriod(held, since, until, tuple(told)))
+    return found
+
+
+def _of_card(text: str, fix: str, day: datetime.date) -> Finding:
+    return Finding(NOTE, text, fix, topic=CHANGE_OVER, day=day)
+
+
 def change_overs(plan: Plan) -> Iterator[Finding]:
     """Stations that change to another material while the plan is built."""
     built = sorted({row.date for row in plan.builds})
@@ -171,7 +223,7 @@ def change_overs(plan: Plan) -> Iterator[Finding]:
                 yield Finding(
                     NOTE,
                     f"{row.station} changes from {before} to {material}",
-                    "empty hoses and mixer, clean what touches both, set up by the card of that day",
+                    f"{CLEAN}, set up by the card of that day",
                     topic=CHANGE_OVER,
                     station=row.station,
                     material=material,

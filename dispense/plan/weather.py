@@ -52,15 +52,18 @@ def shop_weather(plan: Plan, station: Station) -> Weather:
 
 
 def shop_record(plan: Plan, station: Station) -> tuple[list[float], list[float]]:
-    """Temperature at a station [K] against clock seconds, repeated day by day."""
-    weather = shop_weather(plan, station)
-    if len(weather.times) == 1:
-        return [0.0], weather.temperatures
-    days = range(-1, RECORD_DAYS)
-    return (
-        [time + day * DAY for day in days for time in weather.times],
-        [temperature for _ in days for temperature in weather.temperatures],
-    )
+    """Temperature at a station [K] against clock seconds, repeated day by day; kept with the plan."""
+    known: dict[tuple[str, float], tuple[list[float], list[float]]] = plan.kept("shop records")
+    key = (station.record, station.shop_temperature)
+    if key not in known:
+        weather = shop_weather(plan, station)
+        times, temperatures = weather.times, weather.temperatures
+        if len(times) == 1:
+            known[key] = [0.0], temperatures
+        else:
+            starts = [day * DAY for day in range(-1, RECORD_DAYS)]
+            known[key] = [time + start for start in starts for time in times], temperatures * len(starts)
+    return known[key]
 
 
 def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:

@@ -73,7 +73,7 @@ class SetResult:
     cells: tuple[str, ...]  # the same, short, by axis
     is_present: bool
     used: dict[str, int] = field(default_factory=lambda: dict.fromkeys(CATEGORIES, 0))
-    left: int = 0  # in containers and hoses when the last shift ends
+    left: int = 0  # in containers, hoses and mixers when the last shift ends
     asked: int = 0  # good parts, of a route those at its end
     made: int = 0
     passed_on: int = 0  # good parts of the stations that are chosen for

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, overload
@@ -454,7 +455,7 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
             find(
                 NOTE,
                 f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
-                "warms itself and lives shorter",
+                "warms itself, and its life is shorter",
                 topic="pot life",
             )
     if material.cure == "oven" and not report.runs:
@@ -989,6 +990,7 @@ def _text(report: CureReport) -> str:
         f"{report.station.station}: {report.material_words}{described}"
         f"\n{report.record}, {temperature_text(report.temperatures)}"
     )
+    head += "".join(f"\n{words}" for words in _answers(report))
     found = [findings_text(report.findings, where=False)] if report.findings else []
     blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
@@ -1009,6 +1011,15 @@ def _text(report: CureReport) -> str:
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
     return "\n\n".join(blocks)
+
+
+def _answers(report: CureReport) -> Iterator[str]:
+    """What is asked first: the shortest pot life of the day, and whether each oven run cures."""
+    if report.day is not None and report.day.shortest_words:
+        yield f"at the least {report.day.shortest_words}"
+    for run in report.runs:
+        words = "has" if run.passes else f"at {run.coldest.name} does NOT have"
+        yield f"{run.name}: {words} the cure asked for"
 
 
 def _life_text(report: CureReport) -> list[str]:

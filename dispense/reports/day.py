@@ -102,8 +102,8 @@ class LifeDay:
         if cool.life - worst.life < 0.02 * worst.life:
             return "the temperature hardly changes through the day"
         return (
-            f"a batch mixed at {hhmm(worst.clock)} lives {_minutes(worst.life)}; at the day's mean "
-            f"of {celsius_text(mean.temperature, 1)} it would be {_minutes(mean.life)}, in the coolest "
+            f"a batch mixed at {hhmm(worst.clock)} has a pot life of {_minutes(worst.life)}; at the day's "
+            f"mean of {celsius_text(mean.temperature, 1)} it would be {_minutes(mean.life)}, in the coolest "
             f"half hour ({celsius_text(cool.temperature, 1)}) {_minutes(cool.life)}"
         )
 

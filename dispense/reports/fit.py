@@ -288,11 +288,10 @@ class FitReport:
         ]
         blocks = [
             f"{self.source}: {self.form}, {len(self.times)} rows",
+            *([] if self.at_shop is None else [self.at_shop.words]),
             table(["constant", "value", "unit", "standard error", "95 % interval"], rows),
             f"standard deviation of the residuals ({self.residual_name}): {self.spread:.3g}",
         ]
-        if self.at_shop is not None:
-            blocks.append(self.at_shop.words)
         if self.warnings:  # before what is offered to be taken over
             blocks.append("Warnings\n" + "\n".join(f"▲ {words}" for words in self.warnings))
         blocks.append(

@@ -356,7 +356,7 @@ def _settling(station: Station, material: Material, found: Standing) -> list[Fin
         Finding(
             QUALITY,
             words,
-            f"stir it every {hours:g} h and before it is put on; a hose that stood so long is purged",
+            f"stir it every {hours:g} h and before it is connected; a hose that stood so long is purged",
             STIR,
             station.station,
             material.material,

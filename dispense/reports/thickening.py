@@ -23,6 +23,7 @@ from ..plan.rows import Material, Station
 from ..shift.aging import LONGEST, age_at_limit, age_at_loss, needed_pressure
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
+_TRIED, _ROUNDS = 401, 2  # degrees tried together, and how often; between the last two by a line
 AGES = 60  # places of a curve
 #: kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
 LEAST_MASS = 0.1
@@ -166,17 +167,21 @@ def degree_at_pot_life(plan: Plan, material: Material) -> float | None:
 def _end_degree(
     life: float, temperature: float, mass: float, kinetics: Any, constants: tuple[float, float, float, float]
 ) -> float | None:
-    """Degree that the mass of the data sheet has come to at the end of its pot life; None: not to be had."""
-    from scipy.optimize import brentq
+    """Degree that the mass of the data sheet has come to at the end of its pot life; None: not to be had.
 
-    def short(degree: float) -> float:
-        found = float(mass_pot_life(mass, temperature, degree, kinetics, *constants)[0])
-        return math.log((found if math.isfinite(found) else LONGEST * 100.0) / life)
-
+    Many degrees are tried together, which takes no longer than one, each time between the two that enclose it.
+    """
     low, high = 1e-6, 0.999
-    if short(low) >= 0.0 or short(high) <= 0.0:
-        return None
-    return float(brentq(short, low, high, xtol=1e-7))
+    for is_first in (True, *[False] * (_ROUNDS - 1)):
+        degrees = np.linspace(low, high, _TRIED)
+        found, _ = mass_pot_life(mass, temperature, degrees, kinetics, *constants)
+        short = np.log(np.where(np.isfinite(found), found, LONGEST * 100.0) / life)
+        if is_first and (short[0] >= 0.0 or short[-1] <= 0.0):
+            return None
+        place = min(max(int(np.argmax(short > 0.0)), 1), _TRIED - 1)
+        low, high = float(degrees[place - 1]), float(degrees[place])
+    under, over = float(short[place - 1]), float(short[place])
+    return low + (high - low) * under / (under - over)
 
 
 def own_mass(plan: Plan, station: Station, material: Material) -> float:

@@ -148,7 +148,7 @@ def board_headline(result: ShiftResult) -> str:
         )
     moves = [batch for batch in result.batches if batch.milestones.get("move") is not None]
     if not moves:
-        return "No handling time is stated: ask the data sheet"
+        return "No handling time is stated: see the data sheet"
     batch = min(moves, key=_first_move)
     first, clock = batch.first_done, batch.milestones["move"]
     if not _first_move(batch) < LONGEST or clock is None:
@@ -227,7 +227,9 @@ def layout(book: Book) -> None:
     form.section("Warnings")
     form.warnings("CureWarnings")
     form.section(
-        "Batches", "mate by: the time of the tightest part; no other of its batch has less time left"
+        "Batches",
+        "mate by: the time of the tightest part; no other of its batch has less time left",
+        of=("CureBatches", "mate_before"),
     )
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)

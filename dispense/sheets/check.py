@@ -15,6 +15,7 @@ from .spec import SHIFT_HEAD, Content, Row, SheetSpec, moment
 WEIGHED = Written("Weighed [g]", "weighed")
 A_ALONE = Written("A alone [g]", "a_alone")
 B_ALONE = Written("B alone [g]", "b_alone")
+RATIO = ("CheckShots", "b_per_100_a")  # the column of what the two alone say
 
 SHOT_CHECK = SheetSpec(
     "shot_check",
@@ -78,7 +79,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
             "mass": shot.single.target,
             "shots_together": shot.count,
             "volume": from_si(shot.volume * shot.count, "mL"),
-            "mass_a": shot.printed(masses["a"]),
+            "mass_a": shot.printed(masses["a"]) if two_part else None,
             "mass_b": shot.printed(masses["b"]) if two_part else None,
             "ratio_mass": 100.0 * masses["b"] / masses["a"] if two_part else None,
             "density": from_si(result.density, "g/mL"),
@@ -91,6 +92,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
                 for place, clock in enumerate(checks or [result.calendar.start], 1)
             ]
         },
+        left_out={} if two_part else {"CheckShots": (A_ALONE.name, B_ALONE.name, RATIO[1])},
     )
 
 
@@ -104,7 +106,7 @@ def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
 
 def layout(book: Book) -> None:
     """Target and limits, the checks with boxes to write in, what they say together, a run chart."""
-    form = book.page("Checks", [7, 16.6, 9, 8.5, 10, 10, 9, 9, 9, 9.5, 8], landscape=False, standing=True)
+    form = book.page("Checks", [7, 16.6, 9, 8.5, 10, 10, 9, 8, 9, 9, 9.5], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
@@ -119,7 +121,10 @@ def layout(book: Book) -> None:
     )
     form.cards(("description", 3), ("limits_from", 4), ("prepared_by", 2), ("stamp", 2), small=True)
     form.section(
-        "Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio is checked"
+        "Check shots",
+        "weigh the shots named above on one cup",
+        more=(7, "A and B apart only where the ratio is checked"),
+        of=("CheckShots", A_ALONE.name),
     )
     form.table(
         "CheckShots",
@@ -135,12 +140,12 @@ def layout(book: Book) -> None:
                 '=IF(OR({weighed}="",{low}="",{high}=""),"",'
                 'IF(AND({weighed}>={low},{weighed}<={high}),"yes","▲ no"))',
             ),
+            BY,
             A_ALONE,
             B_ALONE,
             Calculated(
                 "b_per_100_a", '=IF(OR({a_alone}="",{b_alone}=""),"",100*{b_alone}/{a_alone})', ONE_DIGIT
             ),
-            BY,
         ],
         repeat=True,
         rows_high=17,
@@ -165,7 +170,7 @@ def layout(book: Book) -> None:
         ),
         ("Mean of B per 100 A by mass", f'=IF(COUNT({ratio})=0,"",AVERAGE({ratio}))', ONE_DIGIT),
     ):
-        form.figure(label, formula, digits, 5)
+        form.figure(label, formula, digits, 5, RATIO if ratio in formula else None)
         form.skip()
     form.section("Run chart")
     form.lines(

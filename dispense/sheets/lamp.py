@@ -136,7 +136,7 @@ def lamp_headline(lamp: Lamp) -> str:
     """What matters first: the dose to read on a check strip."""
     limits = dose_limits(lamp)
     if limits is None or limits.low is None:
-        return "No light dose is stated: ask the data sheet"
+        return "No light dose is stated: see the data sheet"
     if limits.high is None:
         return f"Check strip: at least {limits.low.text} J/cm²"
     return f"Check strip: {limits.low.text} to {limits.high.text} J/cm²"
@@ -198,7 +198,11 @@ def layout(book: Book) -> None:
         big=True,
         rows_high=20,
     )
-    form.section("Batches", "mate by: the time of the tightest part, before the lamp")
+    form.section(
+        "Batches",
+        "mate by: the time of the tightest part, before the lamp",
+        of=("LampBatches", "mate_before"),
+    )
     form.table(
         "LampBatches",
         ["batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "note"],

@@ -131,8 +131,13 @@ class Form(Protocol):
     ) -> None:
         """Labelled figures side by side, `(name, columns)` each; `small` ones are long texts."""
 
-    def section(self, text: str, note: str = "") -> None:
-        """A heading between tables, with a note behind it."""
+    def section(
+        self, text: str, note: str = "", *, of: tuple[str, str] | None = None, more: tuple[int, str] = (0, "")
+    ) -> None:
+        """A heading between tables, with a note behind it, and one `more` from a column on.
+
+        The last note speaks `of` a column of a table, and goes with it where a sheet leaves that out.
+        """
 
     def put(self, column: int, text: str, *, bold: bool = False) -> None:
         """A text or a formula of one cell; the row goes on."""
@@ -178,8 +183,13 @@ class Form(Protocol):
     def total(self, key: str, names: Iterable[str], forms: Mapping[str, str] | None = None) -> None:
         """A row of sums below the table just written."""
 
-    def figure(self, text: str, formula: str, form: str, span: int) -> None:
-        """A label over `span` columns and a computed cell behind it; the row goes on."""
+    def figure(
+        self, text: str, formula: str, form: str, span: int, of: tuple[str, str] | None = None
+    ) -> None:
+        """A label over `span` columns and a computed cell behind it; the row goes on.
+
+        The row is hidden where a sheet leaves out the column of the table `of` which it reckons.
+        """
 
     def freeze(self, key: str, columns: int) -> None:
         """Keep the header of a table and its first columns in sight."""

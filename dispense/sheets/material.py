@@ -6,7 +6,7 @@ import datetime
 from typing import cast
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import STIR, STOP, WAIT, Finding
+from ..base.findings import STIR, STOP, WAIT, Finding, gravest_first
 from ..base.units import HOUR, MINUTE, duration_text, from_si, temperature_text, volume_text
 from ..plan.materials import usable_volume
 from ..plan.records import Plan
@@ -19,12 +19,13 @@ from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated, Written
 from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
 from .pieces import (
     ML,
-    NOTHING_USABLE,
     USE,
     amount_ml,
     at,
     findings_shown,
+    found_at_start,
     handover_rows,
+    instead_of_lots,
     letter_name,
     life_text,
     mass_drawn,
@@ -41,7 +42,7 @@ from .pieces import (
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-WARNING_WIDTH = 119  # characters of a line of warnings
+WARNING_WIDTH = 121  # characters of a line of warnings
 BY_HAND = (
     "start",
     "container",
@@ -160,7 +161,10 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialLater": (BEFORE_AT, POURED_AT, BY),
         "MaterialHandover": (TICK, BY),
     },
-    optional={"MaterialLater": ("begun",)},
+    optional={
+        "MaterialLater": ("begun",),
+        "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
+    },
     on_own_page=("MaterialLater",),
 )
 
@@ -171,7 +175,6 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
-    is_short = any(result.lacking(letter) for letter in result.letters)
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -238,7 +241,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for letter in result.letters
                 for use in result.staged(letter)
             ]
-            or [{"lot": NOTHING_USABLE if is_short else "none: enough stands at the station"}],
+            or [{"lot": instead_of_lots(result, result.letters, "none: enough stands at the station")}],
             "MaterialLater": _later_rows(result),
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
@@ -248,8 +251,10 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
 
 
 def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
-    """What a shift must know: its own warnings, and what of the station's plan stops the line."""
-    return findings_shown(
+    """What a shift must know: its own warnings, of what stands there as playing begins, and what of the
+    station's plan stops the line.
+    """
+    shown = findings_shown(
         plan,
         result,
         played=lambda item: item.is_warning,
@@ -257,6 +262,7 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
             item.kind == STOP or item.topic == WAIT or (item.topic == STIR and item.is_warning)
         ),
     )
+    return gravest_first([*shown, *(item for item in found_at_start(plan, [result]) if item.station)])
 
 
 def containers_text(result: ShiftResult) -> str:
@@ -281,7 +287,7 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
+    left = result.left_in_container(letter) - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
@@ -296,7 +302,7 @@ def _later_rows(result: ShiftResult) -> list[Row]:
         {
             "part": shot.part,
             "serial": shot.serial,
-            "begun": shot.origin,
+            "begun": f"{shot.serial} of {shot.origin}" if shot.origin else "",
             "shot": shot.shot,
             "before": shot.before,
             "wait": shot.wait / MINUTE,
@@ -376,7 +382,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6.4, 65, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6.4, 67, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
@@ -389,12 +395,12 @@ def layout(book: Book) -> None:
         "MaterialTimes",
         ["time", TICK, "action", "lot", BY, "event", "component", "volume"],
         repeat=True,
-        rows_high=14,
+        rows_high=13.6,
         stress={"event": BY_HAND},
     )
     times.cautions()
 
-    later = book.page("Later shots", [20, 7, 17, 7, 8, 11, 11, 13, 13, 9], landscape=False, standing=True)
+    later = book.page("Later shots", [20, 7, 17, 7, 9, 11, 12, 13, 13, 9], landscape=False, standing=True)
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
     later.skip()
@@ -461,9 +467,9 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 12.6, 16, 18, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
-    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
     hand.skip()
     hand.table(
         "MaterialHandover",
@@ -480,7 +486,7 @@ def layout(book: Book) -> None:
     more.put(1, "More parts to start:")
     count = more.entry(3, 10, "0")
     more.put(4, "  each with the shot of the first part [mL]:")
-    shot = more.named("shot_first", 9)
+    shot = more.named("shot_first", 8)
     more.skip()
     more.table(
         "MaterialMore",

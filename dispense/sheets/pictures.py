@@ -591,7 +591,7 @@ def _shot_words(
         level = shot.height or 0.0
         text = f"{translated(f'shot {number}')}: {_mm(level)}"
         if shot.wait:
-            text += f", {translated(f'wait {duration_text(shot.wait)}')}"
+            text += f", {translated(f'wait at least {duration_text(shot.wait)}')}"
         if not beside:
             picture.words((left, _TEXT * number), text)
             continue

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
@@ -14,7 +15,7 @@ from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
 from ..base.printed import lower_figure
-from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si, told_volume_text
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -119,7 +120,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
         return "no limit in the mixer"
     at_share = f"at {lower_figure(100.0 * station.purge_share)}% of the pot life"
     if station.rule == PURGE:
-        return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
+        return f"purge {told_volume_text(station.purge_volume or station.mixer_volume)} {at_share}"
     return f"change the mixer {at_share}"
 
 
@@ -168,7 +169,12 @@ USE: tuple[Field, ...] = (
         number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
         for name in CATEGORIES
     ),
-    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number(
+        "closing",
+        "mL",
+        "stands at the end, in containers, hoses and mixers kept closed",
+        labels=("Left at end",),
+    ),
     number("drawn", "mL", "used, all together", labels=("Used",)),
 )
 
@@ -211,6 +217,16 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
 
 
 NOTHING_USABLE = "nothing usable in store"
+STILL_LACKING = "lacking since a shift before"
+
+
+def instead_of_lots(result: ShiftResult, letters: Iterable[str], enough: str) -> str:
+    """What stands where no lot is to be brought."""
+    if any(result.missing.get(letter) for letter in letters):
+        return NOTHING_USABLE
+    return STILL_LACKING if any(result.owed.get(letter) for letter in letters) else enough
+
+
 ALARM = "▲ DANGER, see the setup card. "
 
 
@@ -239,6 +255,18 @@ def findings_shown(
             *(item for item in of_plan if item.kind == DANGER or planned(item)),
         ]
     )
+
+
+def found_at_start(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """What is to be looked at of what stands as playing begins.
+
+    It is that of stations of which this is the first shift, and in the first shift of all what is of no
+    station: the stock.
+    """
+    begin = [result for result in results if result.is_first]
+    names = {result.station.station for result in begin}
+    is_first_of_all = bool(begin) and (begin[0].date, begin[0].shift) == plan.days()[0]
+    return [item for item in plan.at_start if (item.station in names if item.station else is_first_of_all)]
 
 
 def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
@@ -285,6 +313,16 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
     return [first, *(rest if finding.is_warning else (f"  {line.strip()}" for line in rest))]
 
 
+_HARD = "\u00a0"  # a blank at which no line ends
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))")  # units have three letters at most
+
+
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:
-    """A text in lines that fit on a page; what goes on begins with blanks."""
-    return textwrap.wrap(words, width, subsequent_indent="   ", break_on_hyphens=False) or [""]
+    """A text in lines that fit on a page; what goes on begins with blanks, and no unit leaves its number.
+
+    >>> folded("cells bear 60 °C at most", 14)
+    ['cells bear', '   60 °C at', '   most']
+    """
+    kept = _BEFORE_UNIT.sub(_HARD, words)
+    lines = textwrap.wrap(kept, width, subsequent_indent="   ", break_on_hyphens=False) or [""]
+    return [line.replace(_HARD, " ") for line in lines]

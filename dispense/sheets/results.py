@@ -35,7 +35,7 @@ from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 MOST_GRAVEST = 8  # sorts of findings on the summary
-CHART_ROWS = 16
+CHART_ROWS = 12
 
 RESULTS = SheetSpec(
     "results",
@@ -378,7 +378,7 @@ def layout(book: Book) -> None:
         ("warnings", 1),
         ("prepared_by", 2),
     )
-    summary.cards(("findings", 8), small=True)
+    summary.cards(("findings", 6), ("stamp", 2), small=True)
     summary.section("Look at first")
     summary.warnings("ResultGravest")
     summary.section("By material", "used in all shifts")
@@ -426,13 +426,11 @@ def layout(book: Book) -> None:
         (Drawn("A_or_one_part", "A or one-part", "dark"), Drawn("B", "B", "light")),
         Axes("Day", "Used of the chosen material [mL]", "d mmm", "#,##0"),
         at=chart,
-        size=(19.5, 7.6),
+        size=(19.5, 6.0),
     )
     digits = {"A_or_one_part": THREE, "B": THREE, "all_materials": KILOGRAMS}
     digits |= {"all_purges": WHOLE, "all_mixers": WHOLE}
     summary.total("ResultDays", list(digits), digits)
-    summary.skip()
-    summary.cards(("stamp", 8), small=True)
     summary.cautions()
 
 

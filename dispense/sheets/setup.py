@@ -13,6 +13,7 @@ from ..base.printed import DOWN, Printed, digits_of
 from ..base.units import duration_text, from_si, temperature_text
 from ..plan.amounts import Application
 from ..plan.records import Plan
+from ..plan.validity import CHANGE_OVER
 from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
@@ -175,7 +176,9 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     told = gravest_first([*card.findings, *station_findings(plan, station.station)])
     found = [item for item in told if item.is_warning or item.topic not in OF_ENGINEER]
-    first = [item for item in found if item.is_warning or item.topic == WAIT]  # beside what is set
+    first = [
+        item for item in found if item.is_warning or item.topic in (WAIT, CHANGE_OVER)
+    ]  # beside what is set
     remarks = [item for item in found if item not in first]
     return Content(
         STATION_SETUP,

@@ -66,19 +66,31 @@ class SheetSpec:
         ]
 
 
+@dataclass(frozen=True, slots=True)
+class MayGo:
+    """A column that may be left out: its name; `at_all`: also where formulas or words stand in it."""
+
+    name: str
+    at_all: bool = False
+
+
 @dataclass(slots=True)
 class Content:
-    """What goes into one sheet: values by name, rows by table, in shop units, and what is drawn."""
+    """What goes into one sheet: values by name, rows by table, in shop units, and what is drawn.
+
+    `left_out` names columns of tables that this sheet does not need, what people write among them.
+    """
 
     spec: SheetSpec
     values: dict[str, Value] = field(default_factory=dict)
     tables: dict[str, list[Row]] = field(default_factory=dict)
     pictures: dict[str, Picture] = field(default_factory=dict)
+    left_out: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def held(self) -> tuple[object, ...]:
         """What it holds but for its kind, to be sent to another process."""
-        return self.values, self.tables, self.pictures
+        return self.values, self.tables, self.pictures, self.left_out
 
 
 def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
@@ -104,6 +116,7 @@ def in_language(content: Content) -> Content:
         _translated(content.values),
         {name: [_translated(row) for row in rows] for name, rows in content.tables.items()},
         content.pictures,
+        content.left_out,
     )
 
 

@@ -14,11 +14,11 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, NOTHING_USABLE, at, head, hours, letter_name, station_warning_rows
+from .pieces import ML, at, found_at_start, head, hours, instead_of_lots, letter_name, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
-OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
+OF_STOCK = {SHORTAGE, "expired lot", "expired container"}  # topics of a shift that a staging sheet shows
 
 
 STAGING = SheetSpec(
@@ -71,7 +71,6 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             ]
             staged = result.staged(letter)
             lots = [use.lot for use in staged]
-            is_short = result.lacking(letter) > 0
             missing += result.lacking(letter)
             volume = sum(use.volume for use in staged)
             containers = sum(use.containers for use in staged)
@@ -81,7 +80,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                     "station": result.station.station,
                     "material": result.material.material,
                     "component": letter_name(letter, result.letters),
-                    "lots": ", ".join(lots) or (NOTHING_USABLE if is_short else "stands at the station"),
+                    "lots": ", ".join(lots) or instead_of_lots(result, [letter], "stands at the station"),
                     "containers": containers,
                     "container": from_si(component.container, "mL"),
                     "volume": volume / ML,
@@ -91,6 +90,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                 }
             )
     found = [item for result in results for item in result.findings if item.topic in OF_STOCK]
+    found += found_at_start(plan, results)
 
     return Content(
         STAGING,

@@ -39,6 +39,7 @@ class Calendar:
         if at < end:
             self.intervals.append((at, end))
         self._starts = [a for a, _ in self.intervals]
+        self._ends = [b + SAME_TIME for _, b in self.intervals]  # by when work in one of them is over
         self._before = [0.0]
         for a, b in self.intervals:
             self._before.append(self._before[-1] + b - a)
@@ -90,11 +91,13 @@ class Calendar:
 
     def fit(self, clock: float, duration: float) -> float:
         """The first time from `clock` on at which work of this duration is not broken; inf if none."""
-        place = max(bisect_right(self._starts, clock) - 1, 0)
-        for a, b in self.intervals[place:]:
-            begin = max(a, clock)
-            if begin + duration <= b + SAME_TIME:
-                return begin
+        starts, ends = self._starts, self._ends
+        place = bisect_right(starts, clock)
+        if place and clock + duration <= ends[place - 1]:
+            return clock
+        for later in range(place, len(starts)):
+            if starts[later] + duration <= ends[later]:
+                return starts[later]
         return math.inf
 
     def fit_before(self, clock: float, duration: float) -> float:

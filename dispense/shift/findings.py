@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
 from ..base.printed import lower_figure
+from ..base.units import told_volume_text
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
 from .mixer import GELLED
 from .results import Lost, ShiftResult, numbers_text
-from .store import Store, nanolitres
+from .store import NANO, Store, nanolitres
 
 OUTPUT = "output"  # topic of good parts that are not finished
 #: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
@@ -58,6 +59,7 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
         *(_owed(result, letter, volume) for letter, volume in result.owed.items()),
         *_expired(result, store),
+        *_thrown_away(result),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
         *_ran_empty(result),
@@ -104,15 +106,15 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
 
 
 def _over_full(result: ShiftResult) -> Iterator[Finding]:
-    """More parts are told to be done than fit beside the breaks."""
+    """More parts are stated as done than fit around the breaks."""
     over = result.over
     if over is not None:
         yield _found(
             result,
             QUALITY,
-            f"{over.told} parts are told to be done by {hhmm(over.by, result.date)} and {over.fitting} fit "
-            "beside the breaks: the crew is taken to have worked through them",
-            "check the count: what the parts wait for and what is used rest on it",
+            f"{over.told} parts are stated as done by {hhmm(over.by, result.date)}, but only {over.fitting} "
+            "fit around the breaks: the crew is assumed to have worked through them",
+            "check the count: waiting times and the use of material depend on it",
             topic="done through breaks",
             told=over.told,
             fitting=over.fitting,
@@ -157,7 +159,7 @@ def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
         result,
         STOP,
         f"stock of {component_words(result, letter)} is short by {count} container"
-        f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+        f"{'s' if count > 1 else ''} ({told_volume_text(volume / NANO)})",
         f"bring or order it, needed from {hhmm(first, result.date)}",
         topic=SHORTAGE,
         component=letter,
@@ -171,8 +173,8 @@ def _owed(result: ShiftResult, letter: str, volume: int) -> Finding:
     return _found(
         result,
         STOP,
-        f"{volume / 1e6:.0f} mL of {component_words(result, letter)} are counted as standing here and were "
-        "missing in a shift before",
+        f"{told_volume_text(volume / NANO)} of {component_words(result, letter)} are counted as standing "
+        "here and were missing in a shift before",
         f"bring or order it before {hhmm(result.calendar.start, result.date)}",
         topic=SHORTAGE,
         component=letter,
@@ -188,13 +190,27 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
                 result,
                 QUALITY,
                 f"{component_words(result, letter)} lot {lot.lot} may not be used: last day was "
-                f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                f"{lot.last_day(component.open_life)} ({told_volume_text(lot.left / NANO)})",
                 "set it aside",
                 topic="expired lot",
                 component=letter,
                 is_lasting=True,
                 volume_mL=lot.left / 1e6,
             )
+
+
+def _thrown_away(result: ShiftResult) -> Iterator[Finding]:
+    """Containers that stand connected as the shift begins and may not be used any more."""
+    for letter, (lot, last_day, volume) in result.too_old.items():
+        yield _found(
+            result,
+            QUALITY,
+            f"the open container of {component_words(result, letter)} lot {lot} may not be used: last day "
+            f"was {last_day} ({volume / 1e6:.0f} mL)",
+            "throw it away and connect another",
+            topic="expired container",
+            volume_mL=volume / 1e6,
+        )
 
 
 def _late(

@@ -25,11 +25,12 @@ from dataclasses import dataclass
 
 from ..base.clock import hhmm
 from ..base.numbers import EQUAL
-from ..base.units import duration_text
+from ..base.units import duration_text, told_volume_text
 from ..plan.rows import Station
 from ..plan.tables import CHANGE_MIXER, IDLE_OFF, IDLE_PURGE
 from .calendar import SAME_TIME, Calendar
 from .mixer import GELLED, Mixer
+from .store import NANO
 from .visits import Piece
 
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
@@ -67,16 +68,18 @@ class Idle:
     @property
     def words_off(self) -> str:
         """What taking the mixer off costs."""
-        return f"a new mixer takes {self.off_volume / 1e6:.1f} mL and {duration_text(self.off_time)}"
+        taken = told_volume_text(self.off_volume / NANO, 1)
+        return f"a new mixer takes {taken} and {duration_text(self.off_time)}"
 
     @property
     def words_purge(self) -> str:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
+        each = told_volume_text(self.purge_volume / self.count / NANO, 1)
         return (
-            f"purging every {duration_text(self.every)} takes {self.count} × "
-            f"{self.purge_volume / self.count / 1e6:.1f} mL and {duration_text(self.purge_time)}"
+            f"purging every {duration_text(self.every)} takes {self.count} × {each} "
+            f"and {duration_text(self.purge_time)}"
         )
 
 
@@ -96,7 +99,8 @@ def weigh_idle(
     share, since = station.purge_share, max(since, calendar.start)
     if mixer.life is None or not mixer.contents or until <= since or mixer.share_used(until) < share:
         return None
-    if mixer.reaches(GELLED) <= since:
+    limit = mixer.reaches(share)
+    if limit >= until - SAME_TIME or mixer.reaches(GELLED) <= since:
         return None
     in_a_row = max(1, math.ceil(mixer.renewal / purge * (1.0 - EQUAL)))
     trial = mixer.copy()
@@ -104,16 +108,17 @@ def weigh_idle(
     count, purged = len(times or ()), until
     if times:
         purged = max(until, times[-1] + station.purge_time)
-        if trial.passes(share, pieces, purged) and trial.keeps_fresh(share, pieces, purged):
-            count += in_a_row
-            purged += in_a_row * station.purge_time
+        most = count + in_a_row if trial.keeps_fresh(share, pieces, purged) else count
+        while count < most and trial.passes(share, pieces, purged):  # what the part asks for besides
+            trial.push(purge, purged, purged + station.purge_time)
+            count, purged = count + 1, purged + station.purge_time
     is_long = times is None or count > in_a_row or mixer.share_used(until) >= GELLED
     if not is_long and station.rule == CHANGE_MIXER:
         return None
     return Idle(
         since,
         until,
-        mixer.reaches(share),
+        limit,
         mixer.life.when(since, share) - since,
         times,
         count,
@@ -135,7 +140,7 @@ def _purges(
     while len(times) < MOST_IDLE_PURGES:
         limit = max(mixer.reaches(station.purge_share), after)
         if limit >= until:
-            return tuple(times) or None
+            return tuple(times)
         at = calendar.fit(limit, time)
         if at <= limit:
             count = 1

@@ -89,7 +89,7 @@ def play_plan(
     everyone = [row.station for row in plan.stations]
     chosen = everyone if stations is None else _with_others(plan, set(stations))
     store = opening_store(plan)
-    days = plan.days()
+    days, begun = plan.days(), set[str]()
     for place, (date, shift) in enumerate(days):
         builds = plan.builds_of(date, shift)
         following = None
@@ -106,11 +106,14 @@ def play_plan(
                 results = {item.station.station: item for item in joined}
                 played |= {name: results.get(name) for name in names}
             if names:
-                result = played[station]
-                if result is not None:
-                    yield result
+                of_line = played[station]
+                mine = [] if of_line is None else [of_line]
             else:
-                yield from _play(held, builds, store, players([held.station(station)]))
+                mine = _play(held, builds, store, players([held.station(station)]))
+            for result in mine:
+                result.is_first = station not in begun
+                begun.add(station)
+                yield result
         if until is not None and (date, shift) == until:
             return
 

@@ -11,8 +11,8 @@ Volumes are counted in whole nanolitres, so that the balance holds to the last d
     opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + rest
                         + expired + closing
 
-where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses,
-mixers that are kept closed and parts in process go from shift to shift (`Store`, `play_plan`):
+where opening and closing are what stands in containers, hoses and mixers that are kept closed. These, the
+stock and parts in process go from shift to shift (`Store`, `play_plan`):
 
     begun + taken over = good + scrapped + lost + handed over
 
@@ -47,7 +47,7 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.findings import Finding
 from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
-from ..base.units import DAY
+from ..base.units import DAY, told_volume_text
 from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
@@ -78,6 +78,7 @@ from .results import (
     Purged,
     ShiftResult,
     TooLong,
+    TooOld,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
@@ -387,16 +388,19 @@ class Player:
     def _open(self) -> None:
         """What stands at the station when the shift begins; what is too old is thrown away."""
         result, store = self.result, self.store
+        result.mixers_before = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
             standing = container.standing if container else 0
-            result.opening[letter] = standing + store.hoses.get(key, 0)
+            result.opening[letter] = standing + store.hoses.get(key, 0) + result.mixers_before[letter]
+            result.used[letter]["mixers"] += result.mixers_before[letter]  # lost, if it is not kept again
             if container is not None and container.lot.lot == NO_STOCK and container.usable and result.jobs:
                 result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
+                result.too_old[letter] = TooOld(container.lot.lot, container.last_day, standing)
                 del store.mounted[key]
                 text = (
                     f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "
@@ -413,25 +417,48 @@ class Player:
     def _change_over(self) -> None:
         """Take off what stands of another material that the station ran before."""
         start, before = self.result.calendar.start, self.store.ran.get(self.station.station, "")
-        for container in self.store.change_over(self.station.station, self.station.material):
+        material = self.station.material
+        taken = self.store.change_over(self.station.station, material)
+        if before in ("", material):
+            return
+        rest = "empty the hose; clean what touches both"
+        kept = [container for container in taken if container.lot.lot != NO_STOCK]
+        if not kept:
+            self.result.events.append(
+                Event(start, "change over", f"change from {before} to {material}; {rest}")
+            )
+        for container in kept:
             letters = self.plan.components_of(before)
             letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
             text = (
-                f"from {before} to {self.station.material}: take off {before}{letter} lot "
-                f"{container.lot.lot}, {container.standing / 1e6:.0f} mL left, close and keep it; "
-                "empty the hose"
+                f"from {before} to {material}: take off {before}{letter} lot "
+                f"{container.lot.lot}, {told_volume_text(container.standing / NANO)} left, close and "
+                f"keep it; {rest}"
             )
-            if container.lot.lot != NO_STOCK:
-                event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
-                self.result.events.append(event)
+            event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
+            self.result.events.append(event)
 
     def _close(self) -> None:
+        """What stands at the station when the shift is over; what is in a mixer that is kept is not lost."""
         result, store = self.result, self.store
+        result.mixers_after = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
+            kept = result.mixers_after[letter]
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0) + kept
+            result.used[letter]["mixers"] -= kept
+
+    def _in_mixers(self) -> dict[str, int]:
+        """What of each component stands in the mixers that are kept [nL]."""
+        station = self.station
+        count = sum(
+            name == station.station and bool(kept.contents) for (name, _), kept in self.store.mixers.items()
+        )
+        return {
+            letter: count * volume for letter, volume in self.supply.split(nanolitres(station.mixer_volume))
+        }
 
     def _standing(self) -> list[Handover]:
         """What stands at the station between two shifts, or now."""
@@ -651,7 +678,8 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        volume = told_volume_text(self.purge / NANO, 1)
+        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
@@ -703,12 +731,6 @@ class Player:
     def _line_up(self) -> None:
         """All parts and check shots that the shift begins with, in the order in which they are due."""
         result, station = self.result, self.station
-        self.queue = list(self._parts())
-        self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = _check_of(self.plan, result)
-        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
-        self.queue += self._checks()
-        heapq.heapify(self.queue)
         known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
         self.visits: dict[int, list[Visit]] = {}
         for job in result.jobs:
@@ -716,6 +738,12 @@ class Player:
             if key not in known:
                 known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
             self.visits[id(job)] = known[key]
+        self.queue = list(self._parts())
+        self.numbers = itertools.count(len(self.queue))  # of those that come later
+        check = _check_of(self.plan, result)
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
+        self.queue += self._checks()
+        heapq.heapify(self.queue)
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""

@@ -320,6 +320,14 @@ class Course:
     levels: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
 
 
+class TooOld(NamedTuple):
+    """A connected container that is thrown away as the shift begins: lot, last day, what was in it [nL]."""
+
+    lot: str
+    last_day: datetime.date
+    volume: int
+
+
 @dataclass(slots=True)
 class ShiftResult(WithFindings):
     """A station's shift: what was used, when things happened, what was found."""
@@ -339,10 +347,13 @@ class ShiftResult(WithFindings):
     mounted: dict[str, int] = field(default_factory=dict)
     closing: dict[str, int] = field(default_factory=dict)
     hoses: dict[str, int] = field(default_factory=dict)
+    mixers_before: dict[str, int] = field(default_factory=dict)  # in mixers taken over, part of opening
+    mixers_after: dict[str, int] = field(default_factory=dict)  # in mixers kept closed, part of closing
     filled: dict[str, int] = field(default_factory=dict)  # of the hoses, at the begin
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked
+    too_old: dict[str, TooOld] = field(default_factory=dict)
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
@@ -366,6 +377,7 @@ class ShiftResult(WithFindings):
     taken_over: list[Handover] = field(default_factory=list)
     handed_over: list[Handover] = field(default_factory=list)
     has_following: bool = True  # whether the plan has a shift after this one
+    is_first: bool = False  # of the station, as playing begins
     since: float | None = None  # from when the rest of a shift is played [s]
     over: OverFull | None = None  # done before that, more than fits beside the breaks
     is_fed: bool = False  # whether all parts come from the stations before
@@ -397,8 +409,12 @@ class ShiftResult(WithFindings):
         items = [item for job in self.jobs for item in job.applications]
         return check_shot(self.station, items, self.density)
 
+    def left_in_container(self, letter: str) -> int:
+        """What stands in the container at the end, its heel with it [nL]."""
+        return self.closing[letter] - self.hoses[letter] - self.mixers_after[letter]
+
     def drawn(self, letter: str) -> int:
-        """What the shift took from containers, thrown heels included [nL]."""
+        """What the shift used up, thrown heels included [nL]."""
         return sum(self.used[letter].values())
 
     def balance(self, letter: str) -> int:

@@ -12,13 +12,13 @@ import datetime
 from collections.abc import Mapping, Sequence
 
 from ..base.errors import NUM, InputError, Problem
-from ..base.units import DAY, from_si
+from ..base.units import DAY, told_volume_text
 from ..plan.materials import mix_shares
 from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
 from .findings import component_words
 from .results import Event, LotUse, RanEmpty, ShiftResult
-from .store import NO_STOCK, Lot, Mounted, Store, heel_volume, mount, nanolitres
+from .store import NANO, NO_STOCK, Lot, Mounted, Store, heel_volume, mount, nanolitres
 from .visits import Piece, Visit
 
 MOST_CONTAINERS = 20_000  # of one component in a shift
@@ -180,7 +180,7 @@ class Supply:
                 result.missing[letter] = result.missing.get(letter, 0) + content
                 text = (
                     f"no usable {self.words(letter)} left in store: one container of "
-                    f"{from_si(component.container, 'mL'):.0f} mL is missing"
+                    f"{told_volume_text(component.container)} is missing"
                 )
                 result.events.append(Event(clock, "short", text, letter, NO_STOCK, content))
             result.mounted[letter] += content
@@ -196,7 +196,7 @@ class Supply:
             if old is not None and old.lot.lot != NO_STOCK:
                 text += f", after lot {old.lot.lot}"
             if rest > 0:
-                text += f"; {rest / 1e6:.1f} mL left in the old one do not make the next part"
+                text += f"; {told_volume_text(rest / NANO, 1)} left in the old one do not make the next part"
             if old is not None and on_part:
                 text += f"; in the middle of {on_part}, the nozzle stands {self.station.container_time:.0f} s"
             result.events.append(Event(clock, "container", text, letter, lot.lot, content))

@@ -65,7 +65,7 @@ def weigh(station: Station, amount: Amount, density: float, volume: float | None
     count = next(enough, COUNTS[-1]) if high > low else 1
     limits = printed_limits(low * count, target * count, high * count, SCALE)
     if high > low and limits.low is None:
-        basis += f"; narrower than a scale tells that reads {SCALE:g} g, even with {count} shots"
+        basis += f"; too narrow for a scale that reads {SCALE:g} g, even with {count} shots"
     return Weighing(count, volume, printed_limits(low, target, high, SCALE), limits, basis)
 
 

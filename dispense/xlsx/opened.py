@@ -54,4 +54,19 @@ def refuse_open(path: str | os.PathLike[str]) -> None:
     )
 
 
-__all__ = ["lock_of", "refuse_open"]
+def refuse_locked(path: str | os.PathLike[str]) -> None:
+    """Raise FileError where a file to be written is open: its window would go on showing the old figures."""
+    found = lock_of(path)
+    if found is None:
+        return
+    lock, user = found
+    raise FileError(
+        Problem(
+            os.fspath(path),
+            message=f"is open in a spreadsheet{f' ({user})' if user else ''} and is left as it is",
+            fix=f"close it there and run this again; where it is not open any more, remove {lock.name}",
+        )
+    )
+
+
+__all__ = ["lock_of", "refuse_locked", "refuse_open"]

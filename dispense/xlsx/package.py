@@ -64,12 +64,13 @@ _MAIN_TYPES = {
 _TYPE_OF_SUFFIX = {suffix: kind for kind, suffix in _MAIN_TYPES.items()}
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _LEVEL = 6
-_LEAVES = (  # roots of parts that nothing else is found by
-    f"{{{MAIN}}}worksheet",
-    "{http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing}wsDr",
-    "{http://schemas.openxmlformats.org/drawingml/2006/chart}chartSpace",
-)
-_OF_CELLS = ("cells", "rows")  # what is remembered of the cells of a sheet
+_LARGE = 1 << 18  # bytes of a part above which what is packed of it is not kept
+_REMEMBERED: dict[str, tuple[str, ...]] = {  # by root: what is remembered of such a part, of others all
+    f"{{{MAIN}}}worksheet": ("cells", "rows", "label"),
+    f"{{{MAIN}}}styleSheet": ("type sizes", "wrapped"),
+    "{http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing}wsDr": (),
+    "{http://schemas.openxmlformats.org/drawingml/2006/chart}chartSpace": (),
+}
 _OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _EBCDIC = "<?xm".encode("cp037")
 _DECLARATION = re.compile(rb"\A(?:\xef\xbb\xbf)?<\?xml[^>]*\?>[\r\n]*")
@@ -154,11 +155,16 @@ class DefinedName:
     @property
     def place(self) -> tuple[str, str] | None:
         """Sheet and cell, or cells, that it refers to: ("Material", "A2"); None for anything else."""
-        found = _NAMED_CELL.match(self.text)
-        if found is None:
-            return None
-        title = found[1].replace("''", "'") if found[1] else found[2]
-        return title, found[3].replace("$", "")
+        return _named_place(self.text)
+
+
+@functools.lru_cache(maxsize=1 << 14)
+def _named_place(text: str) -> tuple[str, str] | None:
+    found = _NAMED_CELL.match(text)
+    if found is None:
+        return None
+    title = found[1].replace("''", "'") if found[1] else found[2]
+    return title, found[3].replace("$", "")
 
 
 # ---------------------------------------------------------------------------------------- cells
@@ -245,7 +251,7 @@ def read_file(source: str | os.PathLike[str], limits: Limits | None = None) -> b
         with open(source, "rb") as stream:
             return stream.read(most + 1)
     except FileNotFoundError:
-        raise FileError(Problem(name, message="is not there")) from None
+        raise FileError(Problem(name, message="does not exist")) from None
     except IsADirectoryError:
         raise FileError(Problem(name, message="is a folder, not a workbook")) from None
     except PermissionError:
@@ -365,6 +371,16 @@ class _Reader:
 # -------------------------------------------------------------------------------------- package
 
 
+def _deflated(data: bytes) -> tuple[int, bytes]:
+    """The check sum of a part and what is stored of it in a zip file."""
+    packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
+    return zlib.crc32(data), packer.compress(data) + packer.flush()
+
+
+#: the same of what many files of one run have alike
+_deflated_once = functools.lru_cache(maxsize=256)(_deflated)
+
+
 class Package:
     """The parts of one workbook file.
 
@@ -478,11 +494,11 @@ class Package:
         return tree.getroot()
 
     def _forget(self, tag: str) -> None:
-        """What was found in parts that may change now; the cells of a sheet say nothing of its workbook."""
-        if tag in _LEAVES:
-            self._memo = {key: value for key, value in self._memo.items() if key[0] not in _OF_CELLS}
-        else:
-            self._memo.clear()
+        """What was found in a part that may change now; the cells of a sheet say nothing of its workbook."""
+        gone = _REMEMBERED.get(tag)
+        for key in list(self._memo):
+            if gone is None or (key if isinstance(key, str) else key[0]) in gone:
+                del self._memo[key]
 
     def settle(self) -> None:
         """Take what was edited as it is now for copies to share, as if it had been opened so."""
@@ -552,13 +568,21 @@ class Package:
     def to_bytes(self) -> bytes:
         """The workbook file; the same parts give the same bytes."""
         stream = io.BytesIO()
-        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
+        with zipfile.ZipFile(stream, "w") as archive:
             for part in self._bytes:
+                data = self.read(part)
+                is_own = part in self._edited or len(data) > _LARGE
+                check, packed = (_deflated if is_own else _deflated_once)(data)
                 info = zipfile.ZipInfo(part, _EPOCH)
                 info.create_system = 0
-                info.external_attr = 0
+                info.external_attr = 0o600 << 16  # as a zip file has it of a plain file
                 info.compress_type = zipfile.ZIP_DEFLATED
-                archive.writestr(info, self.read(part), compresslevel=_LEVEL)
+                info.CRC, info.compress_size, info.file_size = check, len(packed), len(data)
+                info.header_offset = stream.tell()
+                stream.write(info.FileHeader(zip64=False))
+                stream.write(packed)
+                archive.filelist.append(info)
+                archive.start_dir = stream.tell()
         return stream.getvalue()
 
     def save(
@@ -808,14 +832,18 @@ def _unescape(text: str) -> str:
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
 
+_T, _R, _IS, _V = (f"{{{MAIN}}}{name}" for name in ("t", "r", "is", "v"))
+_DATA, _ROW, _C = (f"{{{MAIN}}}{name}" for name in ("sheetData", "row", "c"))
+
+
 def item_text(item: etree._Element) -> str:
     """The text of a `si` or `is` element: plain, or its runs joined, phonetic help left out."""
     pieces = []
     for child in item:
-        if child.tag == f"{{{MAIN}}}t":
+        if child.tag == _T:
             pieces.append(child.text or "")
-        elif child.tag == f"{{{MAIN}}}r":
-            pieces.extend(text.text or "" for text in child.iterchildren(f"{{{MAIN}}}t"))
+        elif child.tag == _R:
+            pieces.extend(text.text or "" for text in child.iterchildren(_T))
     return _unescape("".join(pieces))
 
 
@@ -824,12 +852,12 @@ def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Ele
 
     A row or cell that leaves its address out takes the next place, as the format allows.
     """
-    data = root.find(f"{{{MAIN}}}sheetData")
+    data = root.find(_DATA)
     row_number = 0
-    for row in () if data is None else data.iterchildren(f"{{{MAIN}}}row"):
+    for row in () if data is None else data.iterchildren(_ROW):
         row_number = int(row.get("r") or row_number + 1)
         column = 0
-        for cell in row.iterchildren(f"{{{MAIN}}}c"):
+        for cell in row.iterchildren(_C):
             address = cell.get("r")
             column = split_cell(address)[1] if address else column + 1
             yield row_number, column, address or f"{column_letters(column)}{row_number}", cell
@@ -837,11 +865,13 @@ def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Ele
 
 def cell_value(cell: etree._Element, package: Package) -> str | float | bool | None:
     """The value stored in a cell element; None where it is blank."""
+    if not len(cell):
+        return None
     kind = cell.get("t", "n")
     if kind == "inlineStr":
-        held = cell.find(f"{{{MAIN}}}is")
+        held = cell.find(_IS)
         return None if held is None else item_text(held)
-    held = cell.find(f"{{{MAIN}}}v")
+    held = cell.find(_V)
     if held is None or held.text is None:
         return "" if kind == "str" and held is not None else None
     text = held.text

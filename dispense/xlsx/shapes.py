@@ -47,11 +47,15 @@ def make_room(package: Package) -> None:
 
 def picture_places(package: Package) -> dict[str, tuple[str, tuple[int, int, int, int]]]:
     """For each picture that a template has room for its sheet and its cells: top, left, bottom, right."""
-    return {
-        item.name.removeprefix(PICTURE): (item.place[0], split_range(item.place[1]))
-        for item in package.defined_names
-        if item.name.startswith(PICTURE) and item.place is not None
-    }
+    places: dict[str, tuple[str, tuple[int, int, int, int]]] = package.remember(
+        "picture places",
+        lambda: {
+            item.name.removeprefix(PICTURE): (item.place[0], split_range(item.place[1]))
+            for item in package.defined_names
+            if item.name.startswith(PICTURE) and item.place is not None
+        },
+    )
+    return places
 
 
 def draw_pictures(package: Package, pictures: Mapping[str, Picture]) -> None:

@@ -96,19 +96,24 @@ def store_values(package: Package, values: Mapping[tuple[str, str], Any]) -> Non
 
 def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
     for sheet in package.worksheets:
-        if b"<f" not in package.read(sheet.part) and b":f" not in package.read(sheet.part):
+        root = package.tree(sheet.part)
+        if next(root.iter(FORMULA), None) is None:
             continue
         changes = _value_changes(package, sheet, values, missing)
-        if changes:
-            for _, _, address, cell in iter_cells(package.edit(sheet.part)):
-                if address in changes:
-                    _set_value(cell, changes[address])
+        if not changes:
+            continue
+        if package.edit(sheet.part) is not root:
+            cells = {address: cell for _, _, address, cell in iter_cells(package.edit(sheet.part))}
+            changes = [(address, cells[address], content) for address, _, content in changes]
+        for _, cell, content in changes:
+            _set_value(cell, content)
 
 
 def _value_changes(
     package: Package, sheet: Sheet, values: Mapping[tuple[str, str], Any], missing: list[str]
-) -> dict[str, Content]:
-    changes: dict[str, Content] = {}
+) -> list[tuple[str, etree._Element, Content]]:
+    """Address, cell and content of each formula that stores something else now."""
+    changes: list[tuple[str, etree._Element, Content]] = []
     blocks: list[tuple[int, int, int, int]] = []
     date1904 = package.date1904
     for row, column, address, cell in iter_cells(package.tree(sheet.part)):
@@ -122,7 +127,7 @@ def _value_changes(
         if content.kind == "blank":
             missing.append(f"{sheet.name}!{address}")
         if content != _stored(cell):
-            changes[address] = content
+            changes.append((address, cell, content))
     return changes
 
 

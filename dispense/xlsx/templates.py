@@ -307,7 +307,10 @@ class _Plan:
                         "let the name refer to a cell outside the table",
                     )
                     return
-        label = label_unit(self.package, target.sheet, target.row, target.column)
+        label = self.package.remember(
+            ("label", target.sheet.name, target.row, target.column),
+            lambda: label_unit(self.package, target.sheet, target.row, target.column),
+        )
         where = f"name {target.name}" + (f", {label[0]} in {label[1]}" if label else "")
         content = self._converted(where, key, value, label[2] if label else None)
         if content is not None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import copy
+import functools
 import json
 import os
 import zipfile
@@ -113,6 +114,7 @@ def _fingerprint(cell: etree._Element, package: Package) -> str:
     return _value_mark(value)
 
 
+@functools.lru_cache(maxsize=1 << 14, typed=True)
 def _value_mark(value: object) -> str:
     text = f"{value:.12g}" if isinstance(value, float) else f"{value!r}".replace("\\r\\n", "\\n")
     return base64.b64encode(blake2b(text.encode(), digest_size=3).digest()).decode()

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from dispense.base.errors import FileError, Problem
+from dispense.xlsx.opened import refuse_locked
 
 __all__ = [
     "atomic_write",
@@ -66,18 +67,27 @@ def _failure(path: Path, error: OSError | ValueError) -> FileError:
     return FileError(Problem(str(path), message=f"cannot be written: {known[0]}", fix=known[1]))
 
 
-def _same_file(one: Path, other: Path) -> bool:
-    with contextlib.suppress(OSError):
-        if os.path.samefile(one, other):
-            return True
+def _status(path: Path) -> os.stat_result | None:
+    """What a path leads to; None where nothing is there, or where that cannot be seen."""
+    with contextlib.suppress(OSError, ValueError):
+        return os.stat(path)
+    return None
+
+
+def _same_file(one: Path, found: os.stat_result | None, other: Path) -> bool:
+    also = _status(other)
+    if found is not None and also is not None:
+        return os.path.samestat(found, also)
     return os.path.normcase(os.path.realpath(one)) == os.path.normcase(os.path.realpath(other))
 
 
 def refuse_overwrite(path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]]) -> None:
-    """Raise `FileError` when `path` is one of the `forbid` files, also through a link."""
+    """Raise `FileError` when `path` is open in a spreadsheet or one of the `forbid` files, also by a link."""
     target = Path(path)
+    refuse_locked(target)
+    found = _status(target)
     for given in forbid:
-        if _same_file(target, Path(given)):
+        if _same_file(target, found, Path(given)):
             raise FileError(
                 Problem(
                     str(target),

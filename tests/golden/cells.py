@@ -149,6 +149,15 @@ class Page:
     messages: dict[str, list[Message]] = field(default_factory=dict)
     most: dict[str, int] = field(default_factory=dict)  # messages that a table shows at most
     beside: dict[str, list[Any]] = field(default_factory=dict)
+    left_out: dict[str, set[str]] = field(default_factory=dict)  # columns that a table must not have
+
+    def is_empty(self, table: str, head: str) -> bool:
+        """Whether nothing may stand in a column."""
+        if head in self.left_out.get(table, ()):
+            return True
+        rows = self.tables.get(table)
+        blank = head in layout.BLANKS.get(table, ())
+        return rows is not None and not blank and all(row.get(head) is None for row in rows)
 
 
 # ----------------------------------------------------------------------------------- number formats
@@ -337,7 +346,8 @@ def differences(book: Book, page: Page) -> list[str]:
 class _Walk:
     def __init__(self, book: Book, page: Page):
         self.book, self.page = book, page
-        self.captions = set(layout.CAPTIONS[page.template])
+        gone = {words for words, column in layout.ON_COLUMN.items() if page.is_empty(*column)}
+        self.captions = set(layout.CAPTIONS[page.template]) - gone
         self.allowed = set(layout.FORMULAS[page.template])
         self.name_labels = layout.LABELS[page.template]
         self.faults: list[str] = []
@@ -458,7 +468,9 @@ class _Walk:
             return
         blank = layout.BLANKS.get(table.name, ())
         known = set().union(*(row.keys() for row in rows)) | set(blank)
-        for missing in known - set(heads):
+        known -= self.page.left_out.get(table.name, set())
+        may_go = {head for head in layout.MAY_GO.get(table.name, ()) if self.page.is_empty(table.name, head)}
+        for missing in known - set(heads) - may_go:
             self.fault(sheet.title, table.ref, f"there is no column {missing!r}")
         for extra in set(heads) - known:
             self.fault(sheet.title, table.ref, f"column {extra!r} is not explained")

@@ -15,7 +15,6 @@ from .cells import Clock, Fact, Message, Num, Page, Says, When
 from .player import USES, Hours, Played, Stretch, Told, rest_of
 from .reading import Plant
 
-MOST_LATER = 24  # later shots that a clock list has room for
 STAMP = "golden run"
 DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
 MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
@@ -306,6 +305,12 @@ def shift_findings(run: Played) -> list[Found]:
         names = (*component_words(run, letter), lot.name)
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
+    for event in run.events:
+        if event.kind == "expired":
+            names = (*component_words(run, event.letter), event.lot)
+            figures = (event.facts["last_day"], Fact(event.volume, "mL"))
+            says = Says(("open container", "may not be used", "last day", "throw it away"), names, figures)
+            found.append(Found(QUALITY, says, "expired container", **here))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
@@ -367,7 +372,7 @@ OPTIONAL_TABLES = (
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
 OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
-OF_STOCK = {"shortage", "expired lot"}
+OF_STOCK = {"shortage", "expired lot", "expired container"}
 
 
 # ---------------------------------------------------------------------------------------------- pages
@@ -499,6 +504,7 @@ class Reckoning:
         page.totals["MaterialUse"]["Rest [mL]"] = left_over(sum(row["Rest [mL]"].value for row in use))
         page.beside["Balance: opening + connected − used − left at end [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
+        page.tables["MaterialLater"] = self.later_rows(run)
         page.tables["MaterialHandover"] = self.handover(run)
         page.beside["More parts to start:"] = [Num(10)]
         page.tables["MaterialMore"] = []
@@ -534,7 +540,13 @@ class Reckoning:
                 "Volume [mL]": None,
                 "Needed from": None,
                 "Last day": None,
-                "Lot": Says(("nothing usable",) if run.missing or run.owed else ("none", "enough stands")),
+                "Lot": Says(
+                    ("nothing usable",)
+                    if run.missing
+                    else ("lacking since",)
+                    if run.owed
+                    else ("none", "enough stands")
+                ),
             }
         ]
         found = [item for item in shift_findings(run) if item.kind != NOTE]
@@ -663,9 +675,7 @@ class Reckoning:
                 )
             )
         hands = [(clock, "window", says) for clock, says in self.windows(run)]
-        later = self.later(run)
-        if len(later) <= MOST_LATER:  # more would hide the rest of the clock list
-            hands += [(clock, "later shot", says) for clock, says in later]
+        hands += [(clock, "later shot", says) for clock, says in self.later_told(run)]
         for clock, kind, says in hands:
             rows.append(
                 (
@@ -749,19 +759,43 @@ class Reckoning:
         return (*words, "the next part would end at"), [*figures, Fact(facts["by_end"]), limit]
 
     @staticmethod
-    def later(run: Played) -> list[tuple[float, Says]]:
-        """From which whole minute on the next shot of a part may be poured: never sooner than its wait."""
+    def later(run: Played) -> list[tuple[float, str, int, str, Any, Any]]:
+        """From which whole minute on the next shot of a part may be poured, never sooner than its wait: with
+        the part, its number, the shift that began it, the shot and the one before."""
         found = []
         for part, serial, turn, origin, earliest in run.later:
             shots = next(job.shots for job in run.jobs if job.part == part)
             starts = [place for place, shot in enumerate(shots) if shot.wait or not place]
             now, before = shots[starts[turn]], shots[starts[turn] - 1]
+            found.append((earliest, part, serial, origin, now, before))
+        return sorted(found, key=lambda item: item[0])
+
+    def later_rows(self, run: Played) -> list[dict[str, Any]]:
+        """The page of later shots; a blank row where there is none."""
+        rows = [
+            {
+                "Part": part,
+                "No.": Num(serial),
+                "Begun": f"{serial} of {origin}" if origin else None,
+                "Shot": Num(now.number),
+                "After shot": Num(before.number),
+                "Wait at least [min]": Num(now.wait / 60.0),
+                "Not before": moment(run.day, 60.0 * math.ceil(earliest / 60.0 - 1e-6)),
+            }
+            for earliest, part, serial, origin, now, before in self.later(run)
+        ]
+        heads = ("Part", "No.", "Begun", "Shot", "After shot", "Wait at least [min]", "Not before")
+        return rows or [dict.fromkeys(heads)]
+
+    def later_told(self, run: Played) -> list[tuple[float, Says]]:
+        """From when on the first of each later shot comes."""
+        found: dict[tuple[str, int], tuple[float, Says]] = {}
+        for earliest, part, _, _, now, before in self.later(run):
             clock = 60.0 * math.ceil(earliest / 60.0 - 1e-6)
-            figures = (Fact(serial), Fact(now.number), Clock(run.day, clock), *duration(now.wait))
-            words = ("shot", "not before", "after shot", "at __:__", *(("begun",) if origin else ()))
-            names = (part, *((origin,) if origin else ()))
-            found.append((clock, Says(words, names, (*figures, Fact(before.number)))))
-        return found
+            figures = (Fact(now.number), Fact(before.number), *duration(now.wait))
+            words = ("from now on shot", "each at least", "after shot", "page Later shots")
+            found.setdefault((part, now.number), (clock, Says(words, (part,), figures)))
+        return list(found.values())
 
     @staticmethod
     def windows(run: Played) -> list[tuple[float, Says]]:
@@ -1471,7 +1505,7 @@ class Reckoning:
                 **{name: printed(value, cup.digits) for name, value in limits.items()},
                 "volume": Num(volume),
                 "scale_step": printed(10.0**-cup.digits, cup.digits),
-                "mass_a": printed(cup.grams(masses["a"]), cup.digits),
+                "mass_a": printed(cup.grams(masses["a"]), cup.digits) if "b" in masses else None,
                 "mass_b": printed(cup.grams(masses["b"]), cup.digits) if "b" in masses else None,
                 "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
                 "density": Num(run.density),
@@ -1491,6 +1525,8 @@ class Reckoning:
             "All within limits": [""],
             "Mean of B per 100 A by mass": [""],
         }
+        if "b" not in masses:
+            page.left_out["CheckShots"] = {"A alone [g]", "B alone [g]", "B per 100 A"}
         return page
 
     # ----------------------------------------------------------------------------------- staging
@@ -1506,8 +1542,9 @@ class Reckoning:
                 lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
                 containers = sum(lot["containers"] for lot in lots)
                 volume = sum(lot["volume"] for lot in lots)
-                is_short = run.missing.get(letter) or letter in run.owed
-                empty = "nothing usable in store" if is_short else "stands at the station"
+                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                if letter in run.owed and not run.missing.get(letter):
+                    empty = "lacking since a shift before"
                 count += containers
                 mass += volume * component.density / 1000
                 rows.append(

@@ -185,6 +185,10 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Received on the line: name, date, signature",
         "Shift material sheet: material",
         "Clock list",
+        "Shift material sheet: later shots",
+        "Pour no sooner than the wait after the shot before",
+        "write down when each was poured",
+        "Was a wait shorter, or is it not known: stop and ask, do not pour.",
         "Shift material sheet: handover",
         "Handed over: name, date, signature",
         "Taken over: name, date, signature",
@@ -213,7 +217,8 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     ),
     "shot_check": (
         "Check shots",
-        "weigh the shots named above on one cup; A and B apart only where the ratio is checked",
+        "weigh the shots named above on one cup",
+        "A and B apart only where the ratio is checked",
         "Run chart",
         "Weighed by: name, date, signature",
         "Checked by: name, date, signature",
@@ -257,7 +262,7 @@ _APART = f"ROUND(SUMPRODUCT({_OPEN}*(1-2*({_OPEN}<0))),6)"
 FORMULAS: dict[str, tuple[str, ...]] = {
     "station_setup": ("='Setup'!$A$#", "='Setup'!$D$#"),
     "shift_material": (
-        "=$C$#*$I$#*B#",
+        "=$C$#*$H$#*B#",
         "='Times'!$A$#",
         "='Times'!$C$#",
         "='Times'!$D$#",
@@ -294,10 +299,10 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=COUNT(F#:F#)",
         '=IF(COUNT(F#:F#)=0,"",ROUND((MAX(F#:F#)-MIN(F#:F#))/(I#/10),0)*(I#/10))',
         '=IF(COUNT(F#:F#)=0,"",ROUND(AVERAGE(F#:F#)/(I#/10),0)*(I#/10))',
-        '=IF(COUNT(J#:J#)=0,"",AVERAGE(J#:J#))',
+        '=IF(COUNT(K#:K#)=0,"",AVERAGE(K#:K#))',
         '=IF(OR(COUNT(F#:F#)=0,COUNT(D#:D#)=0),"",IF(COUNTIF(G#:G#,"yes")=COUNT(F#:F#),"yes","▲ no"))',
         '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
-        '=IF(OR(H#="",I#=""),"",100*I#/H#)',
+        '=IF(OR(I#="",J#=""),"",100*J#/I#)',
     ),
     "line": (),
     "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
@@ -331,11 +336,25 @@ BLANKS: dict[str, tuple[str, ...]] = {
     "SetupFlows": ("Set",),
     "MaterialLots": ("Done", "Initials"),
     "MaterialTimes": ("Done", "Initials"),
+    "MaterialLater": ("Shot before at", "Poured at", "Initials"),
     "MaterialHandover": ("Done", "Initials"),
     "StagingContainers": ("Done", "Initials"),
     "CheckShots": ("Weighed [g]", "Within limits", "A alone [g]", "B alone [g]", "B per 100 A", "Initials"),
     "LampChecks": ("Reading [J/cm²]", "Within limits", "Initials"),
     "CureBatches": ("State",),
+}
+
+#: columns that a table need not have where nothing stands in them
+MAY_GO: dict[str, tuple[str, ...]] = {"LampBatches": ("Tightest part", "Mate by", "Note")}
+
+#: what is said of a column, and goes with it
+ON_COLUMN: dict[str, tuple[str, str]] = {
+    "mate by: the time of the tightest part; no other of its batch has less time left": (
+        "CureBatches",
+        "Mate by",
+    ),
+    "mate by: the time of the tightest part, before the lamp": ("LampBatches", "Mate by"),
+    "A and B apart only where the ratio is checked": ("CheckShots", "A alone [g]"),
 }
 
 #: columns in which every cell must hold a formula

@@ -750,7 +750,7 @@ class Shift:
         if self.pot is None or not self.mixer or begin <= since or self.is_told:
             return None
         limit, gelled = self.lasts(), self.pot.when(self.mixer[0][1], 1.0)
-        if limit > begin or gelled <= since:
+        if limit >= begin - 1e-6 or gelled <= since:
             return None
         volume = station.purge_volume or station.mixer_volume
         most = max(1, math.ceil(station.mixer_volume / volume - 1e-9))
@@ -759,8 +759,12 @@ class Shift:
         count, extra = len(times), 0.0
         if times:
             extra = max(times[-1] + station.purge_time - begin, 0.0)
-            if self.asks(shots, begin + extra, 0.0)[0]:  # the part lasts so long that it asks for another
-                count, extra = count + most, extra + most * station.purge_time
+            renewed = 0.0  # the part may last so long that it asks for more
+            if self.oldest([[station.mixer_volume, begin]], shots, begin) >= station.purge_share:
+                renewed = math.inf
+            while self.asks(shots, begin + extra, renewed)[0]:
+                extra = self.try_purges(begin + extra, 1) - begin
+                count, renewed = count + 1, renewed + volume
         self.mixer = kept
         long = not times or count > most or gelled <= begin
         if not long and station.rule == "change mixer":
@@ -833,6 +837,8 @@ class Shift:
             hose = self.store.hoses.get((station.station, letter), 0.0)
             played.left[letter] = standing.usable if standing else 0.0
             played.closing[letter] = hose + (standing.usable + standing.heel if standing else 0.0)
+            played.closing[letter] += self.kept(letter)
+            played.used[letter]["mixers"] -= self.kept(letter)
             for lot in self.store.lots.get((component.material, letter), []):
                 if lot.left > 1e-9 and lot.last_day(component.open_life) < played.day:
                     played.expired_lots.append((letter, lot, lot.last_day(component.open_life)))
@@ -843,6 +849,11 @@ class Shift:
         played.events.sort(key=lambda event: event.at)
         played.handed_over = self.stands()
         return played
+
+    def kept(self, letter: str) -> float:
+        """What of a component stands in mixers that wait for the next start."""
+        count = sum(name == self.station.station for name, _ in self.store.mixers)
+        return count * self.station.mixer_volume * self.played.shares[letter]
 
     def start(self, at: float) -> None:
         """Each nozzle gets a mixer, or goes on with one that was kept closed; the first purge."""
@@ -945,7 +956,10 @@ class Shift:
             key = (self.station.station, letter)
             standing = store.standing.get(key)
             there = standing.usable + standing.heel if standing else 0.0
-            played.opening[letter] = there + store.hoses.get(key, 0.0)
+            played.opening[letter] = there + store.hoses.get(key, 0.0) + self.kept(letter)
+            played.used[letter]["mixers"] += self.kept(
+                letter
+            )  # lost with its mixer, unless that is kept again
             if standing is not None and standing.lot == "no stock" and standing.usable > 1e-9:
                 played.owed[letter] = standing.usable
             if standing is not None and standing.last_day < played.day:

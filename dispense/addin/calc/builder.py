@@ -12,9 +12,10 @@ import os
 import re
 import sys
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from importlib import metadata
 from pathlib import Path
+from types import MappingProxyType
 from xml.sax.saxutils import escape, quoteattr
 
 from ... import __version__
@@ -73,9 +74,15 @@ _XCU = (
 )
 
 
-def _property(name: str, text: str, lang: bool = True) -> str:
+NO_OTHERS: Mapping[str, str] = MappingProxyType({})  # a text in no other language
+
+
+def _property(name: str, text: str, lang: bool = True, others: Mapping[str, str] = NO_OTHERS) -> str:
+    """A property; `others` are its text in other languages: LibreOffice takes that of its windows."""
     mark = ' xml:lang="en-US"' if lang else ""
-    return f'<prop oor:name="{name}"><value{mark}>{escape(text)}</value></prop>\n'
+    values = f"<value{mark}>{escape(text)}</value>"
+    values += "".join(f'<value xml:lang="{code}">{escape(said)}</value>' for code, said in others.items())
+    return f'<prop oor:name="{name}">{values}</prop>\n'
 
 
 def _node(name: str, body: str, replace: bool = True) -> str:

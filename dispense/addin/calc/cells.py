@@ -25,6 +25,7 @@ from .dispense_errors import ERROR_NUMBERS
 # the functions turn what is no number into an error cell; numpy need not tell it on a terminal too
 warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")
 
+_BLOCK = 4096  # rows that are compared in one step
 WHOLE_COLUMN = 1_048_576  # rows of a sheet: a range of that height is one of whole columns
 
 
@@ -67,6 +68,11 @@ def used_rows(rows: Sequence[Sequence[Any]]) -> int:
     """How many rows there are down to the last that is not blank, at least one."""
     blank = ("",) * len(rows[0])
     count = len(rows)
+    block = (blank,) * _BLOCK
+    while (
+        count > _BLOCK and rows[count - _BLOCK : count] == block
+    ):  # many at once, as a whole column asks for
+        count -= _BLOCK
     while count > 1 and rows[count - 1] == blank:
         count -= 1
     return count

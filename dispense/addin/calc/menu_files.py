@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from ...base.language import ENGLISH, languages, read_language
 from ...jobs.on_screen import COMMANDS
 from . import component_names as names
 
@@ -59,6 +60,17 @@ def menu_files(xcu: str, prop: Property, node: Property, command: list[str] | No
     return files
 
 
+def _said(label: str) -> dict[str, str]:
+    """A label in the languages that come with the planner, by their codes."""
+    words, dots = label.rstrip("…"), "…" * label.endswith("…")
+    codes = (code for code in languages() if code != ENGLISH)
+    return {code: read_language(code).translate(words) + dots for code in codes}
+
+
+def _titled(prop: Property, label: str) -> str:
+    return prop("Title", label, others=_said(label))
+
+
 def _entries() -> Iterator[tuple[str, str]]:
     """Name and label of each entry of the menu."""
     for item in COMMANDS.values():
@@ -69,7 +81,7 @@ def _entries() -> Iterator[tuple[str, str]]:
 def _item(prop: Property, name: str, label: str) -> str:
     return (
         prop("URL", f"{names.PROTOCOL}{name}", lang=False)
-        + prop("Title", label)
+        + _titled(prop, label)
         + prop("Target", "_self", lang=False)
         + prop("Context", SPREADSHEET, lang=False)
     )
@@ -114,7 +126,7 @@ def _sidebar(prop: Property, node: Property) -> str:
     deck = prop("Title", TITLE) + prop("Id", names.DECK, lang=False) + context
     icon = prop("IconURL", "private:graphicrepository/sc/res/lc_spelldialog.png", lang=False)
     panel = (
-        prop("Title", "Problems and findings")
+        _titled(prop, "Problems and findings")
         + prop("Id", names.PANEL, lang=False)
         + prop("DeckId", names.DECK, lang=False)
         + context

@@ -29,7 +29,11 @@ restart:
             Exit Function
         End If
     End If
-    answer = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, plain))
+    If manner = TELLS Then
+        answer = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, plain))
+    Else
+        answer = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, DispensePlaced(plain, DispenseHere())))
+    End If
     DispenseKeep token, answer, ""
     DispenseCall = answer
     Exit Function
@@ -71,6 +75,27 @@ Private Function DispenseValues(ByVal given As Variant) As Variant
         End If
     Next i
     DispenseValues = plain
+End Function
+
+Private Function DispenseHere() As String
+    'The cell that calls, Line!B4; "" where a macro does
+    Dim cell As Object
+    On Error GoTo unknown
+    If TypeName(Application.Caller) <> "Range" Then Exit Function
+    Set cell = Application.Caller
+    DispenseHere = cell.Worksheet.Name & "!" & cell.Address(False, False)
+unknown:
+End Function
+
+Private Function DispensePlaced(ByVal plain As Variant, ByVal place As String) As Variant
+    'The arguments and behind them the cell that calls, which a reason names
+    Dim i As Long, more() As Variant
+    ReDim more(LBound(plain) To UBound(plain) + 1)
+    For i = LBound(plain) To UBound(plain)
+        more(i) = plain(i)
+    Next i
+    more(UBound(plain) + 1) = place
+    DispensePlaced = more
 End Function
 
 Private Sub DispenseUsed(ByVal area As Object, ByRef lastRow As Long, ByRef lastColumn As Long)
@@ -245,7 +270,9 @@ Private Sub DispenseAsk(ByVal name_ As String, ByVal given As Variant, ByVal pla
             End If
         End If
     Next i
-    answers = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, blocks))
+    answers = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, DispensePlaced(blocks, _
+        cell.Worksheet.Name & "!" & cell.Worksheet.Range(cell.Worksheet.Cells(top, cell.Column), _
+        cell.Worksheet.Cells(bottom, cell.Column)).Address(False, False))))
     columns_ = DispenseColumns(answers)
     If columns_ < 0 Then Exit Sub
     low = LBound(answers, 2)
