@@ -11,6 +11,7 @@ import datetime
 import pytest
 from plans import MONDAY, hand_rows, light_plan, make
 
+from dispense.base.errors import FileError, InputError
 from dispense.base.findings import Finding, grouped
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
@@ -22,10 +23,11 @@ from dispense.journal.count_doubts import count_doubts
 from dispense.journal.counted import counted_stock
 from dispense.journal.entries import COUNTED, RECEIVED, Booking, Entry
 from dispense.journal.explained import IMPOSSIBLE, explained
+from dispense.journal.start import from_today
 from dispense.journal.store import Booked
 from dispense.plan.late import LATE, TWICE
 from dispense.plan.read import load_plan
-from dispense.plan.sources import NO_SOURCES
+from dispense.plan.sources import NO_SOURCES, Sources, check_plan_from
 from dispense.reports.findings import plan_findings
 from dispense.shift.play import play_plan
 
@@ -100,7 +102,7 @@ def test_all_commands_begin_with_the_same_stock(late, tmp_path):
 def test_a_row_that_stands_twice_is_named(tmp_path):
     plan = load_plan(light_plan(tmp_path / "twice.xlsx", rows([order(), order("PO-4"), order()])))
     (finding,) = told(plan_findings(plan), TWICE)
-    assert "order PO-3 stands 2 times" in finding.text and "Orders!" in finding.text
+    assert "order PO-3 stands 2 times" in finding.text and "(rows 2, 4)" in finding.text
     apart = [order(), order(quantity=300), order(arrival=NEXT)]  # parts of one order are no slip
     plan = load_plan(light_plan(tmp_path / "parts.xlsx", rows(apart)))
     assert told(plan_findings(plan), TWICE) == []
@@ -296,3 +298,68 @@ def test_findings_of_two_components_stand_apart():
         item for result in play_plan(found.plan) for item in result.findings if item.topic == "shortage"
     ]
     assert shorts and {item.component for item in shorts} == {"b"}
+
+
+# --------------------------------------------------------------------------------------- what is read
+
+
+def test_a_container_of_a_lot_that_nobody_knows_is_named(tmp_path):
+    """Of A1 Stock says the last day; of N7 the row itself does; of TB-777 nobody does."""
+    for lot, more, many in (("A1", {}, 0), ("N7", dict(expiry="2026-06-30"), 0), ("TB-777", {}, 1)):
+        found = rows([])
+        place = dict(what="container", date=FRIDAY, time="05:00", station="hem", component="a", left=50)
+        found["Standing"] = [place | dict(lot=lot) | more]
+        plan = make(found)
+        seen = told(from_today(plan, [], FRIDAY).findings, f"standing lot {lot}")
+        assert len(seen) == many
+    assert (
+        "lot TB-777 of Bond 60 A, which stands at hem, is neither in Stock nor was it received"
+        in seen[0].text
+    )
+
+
+def test_what_cannot_stand_is_told_with_column_and_value():
+    found = rows([])
+    place = dict(
+        what="container", date=FRIDAY, time="05:00", station="hem", component="a", lot="A1", left=250
+    )
+    found["Standing"] = [place]
+    with pytest.raises(InputError, match=r"Left \[mL\]: 250 mL is more than a container holds, 100 mL"):
+        make(found)
+
+
+HEADERS = "Date,Part,Quantity\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "problems", "notes"),
+    [
+        (HEADERS, [], ["table Builds has no rows"]),
+        ("Week,Part,Quantity\n", [], ["table Builds has no rows"]),
+        ("Datum;x\n", ['holds no column of Builds: "Datum", "x"'], []),
+        (HEADERS + "2026-W10,frames,10\n", ['part is "frames"'], []),
+        (HEADERS + "2026-W10,frame,10\n2026-W54,frame,10\n", ['date is "2026-W54"'], []),
+        (HEADERS + "2026-W54,frame,10\n", ['date is "2026-W54"'], []),
+        (HEADERS + "2026-W10,frame,-5\n2026-W10,frame,4\n", ['quantity is "-5"'], []),
+    ],
+)
+def test_a_file_of_builds_is_told_once_and_alone(late, tmp_path, text, problems, notes):
+    (tmp_path / "builds.csv").write_text(text)
+    plan, found = check_plan_from(late, Sources(builds=tmp_path / "builds.csv"))
+    assert len(found) == len(problems)
+    assert all(words in str(problem) for words, problem in zip(problems, found, strict=True))
+    seen = " ".join(str(problem) for problem in plan.warnings)
+    assert all(words in seen for words in notes)
+
+
+def test_an_upload_with_other_columns_is_called_that(late, tmp_path):
+    found = rows([], days=12)
+    found["Components"][0] |= dict(lead_time=2)
+    found["Stock"][0] |= dict(quantity=100)
+    plan, out = light_plan(tmp_path / "short.xlsx", found), tmp_path / "orders.csv"
+    for _ in range(2):  # its own file with the same columns is replaced
+        forecast_file(plan, draws=10, what_if=False, upload=out, columns="item, quantity")
+    with pytest.raises(
+        FileError, match=r'other columns than are written now .its columns are "item,quantity"'
+    ):
+        forecast_file(plan, draws=10, what_if=False, upload=out, columns="item, quantity, due date")

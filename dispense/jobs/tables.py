@@ -110,8 +110,20 @@ def write_table(
     refuse_overwrite(target, kept)
     clean(target.parent)
     if target.exists() and not _is_such(target, content, form):
-        raise FileError(foreign(target))
+        raise FileError(_other_table(target, form))
     return atomic_write(target, content, forbid=kept)
+
+
+def _other_table(target: Path, form: str) -> Problem:
+    """That a file holds another table: of before with other columns, or of somebody else."""
+    head = target.read_bytes().splitlines()[:1] if form == CSV else []
+    words = head[0].decode("utf-8-sig", "replace")[:HEAD_SHOWN] if head else ""
+    shown = f' (its columns are "{words}")' if words else ""
+    return Problem(
+        str(target),
+        message=f"is there already with other columns than are written now{shown}, and is not replaced",
+        fix="choose another name, move it away, or write the same columns",
+    )
 
 
 def _is_such(path: Path, new: bytes, form: str) -> bool:
@@ -127,6 +139,8 @@ def _is_such(path: Path, new: bytes, form: str) -> bool:
         return False
     return bool(heads[0] == heads[1])
 
+
+HEAD_SHOWN = 80  # characters of the first line of a file that a message shows
 
 _NOTHING: dict[str, str] = {}
 

@@ -18,7 +18,7 @@ from ..plan.late import with_late_orders
 from ..plan.records import Plan
 from ..plan.rows import Standing
 from ..plan.standing import PARTS_IN_PROCESS, latest_rows, material_of, moment_of, wrong_with
-from ..plan.tables import STANDING_CONTAINER, STANDING_MIXER
+from ..plan.tables import STANDING_CONTAINER, STANDING_IN_STORE, STANDING_MIXER
 from .count_doubts import count_doubts
 from .counted import CountedStock, counted_stock
 from .dated import material_of_entry
@@ -92,6 +92,7 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
         *_not_counted(plan, known),
         *_not_received(plan, known, moment),
         *told.findings,
+        *_unknown_lots(plan, known, rows),
         *_untold(plan, begun, rows, moment, {item.station for item in told.findings}),
     ]
     journal = sum(1 for row in rows if id(row) in told.of_journal)
@@ -302,6 +303,40 @@ def _opened_since(
                 day=entry.date,
                 shift=entry.shift,
             )
+
+
+def _unknown_lots(plan: Plan, entries: Sequence[Entry], rows: Sequence[Standing]) -> Iterator[Finding]:
+    """Containers that stand there of lots that nobody knows, so that their last day is not known either."""
+    stock = {(lot.material, lot.component, lot.lot) for lot in plan.stock}
+    came = {
+        (material_of_entry(plan, entry), entry.component or "a", entry.lot)
+        for entry in entries
+        if entry.kind == RECEIVED
+    }
+    for row in rows:
+        key = material_of(plan, row), row.component, row.lot
+        if (
+            row.what in (STANDING_CONTAINER, STANDING_IN_STORE)
+            and row.expiry is None
+            and key not in stock | came
+        ):
+            letter = f" {row.component.upper()}" if len(plan.components_of(key[0])) > 1 else ""
+            yield Finding(
+                QUALITY,
+                f"lot {row.lot} of {key[0]}{letter}, which stands {_where(row)}, is neither in Stock nor was "
+                "it received: its last day is not known, and it is taken to keep",
+                "look at the label; state its last day in Standing, or the lot in Stock",
+                topic=f"standing lot {row.lot}",
+                station=row.station,
+                material=key[0],
+                day=row.date,
+                cell=row.at,
+                component=row.component,
+            )
+
+
+def _where(row: Standing) -> str:
+    return f"at {row.station}" if row.station else "opened in store"
 
 
 def _untold(

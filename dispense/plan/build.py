@@ -13,6 +13,7 @@ from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
 from ..base.fields import ERROR_TEXTS, Field, by_header
 from ..base.naming import field_name, fold, nearest
 from ..base.numbers import EQUAL
+from ..base.printed import listed
 from ..base.units import (
     SHOP_UNITS,
     comma_is_decimal,
@@ -82,6 +83,8 @@ def read_plan(
                     )
                 )
                 broken.add(table.name)
+            elif table.name in may_be_empty and raw is not None:
+                _look_at_empty(table, raw, plan, problems)
             continue
         raw = prepared(raw, plan, problems)
         plan.sheets[table.name] = raw.sheet or raw.name
@@ -104,7 +107,26 @@ def read_plan(
             told = {str(problem) for problem in problems}
             found = variant_problems(plan, check_records(held), held)
             problems.extend(problem for problem in found if str(problem) not in told)
-    return plan, sorted(problems, key=_place)
+    once = {str(problem): problem for problem in problems}  # the days of a week are one row
+    return plan, sorted(once.values(), key=_place)
+
+
+def _look_at_empty(table: Table, raw: RawTable, plan: Plan, problems: list[Problem]) -> None:
+    """A table from elsewhere without rows: that is noted, and wrong where no header is one of the table's."""
+    known, where = by_header(table.columns), f"{raw.sheet or raw.name}"
+    headers = [str(each) for each in raw.headers if each is not None]
+    if not any(field_name(read_header(each)[0]) in (*known, "week") for each in headers):
+        wanted = ", ".join(item.title for item in table.columns if item.is_required)
+        problems.append(
+            Problem(
+                f"{where}!A1",
+                message=f"holds no column of {table.name}: {listed(show(each) for each in headers)}",
+                fix=f"columns such as {wanted}; where nothing is meant, these headers without rows",
+            )
+        )
+    else:
+        fix = f"it holds {table.help}; right where nothing is meant"
+        plan.warnings.append(Problem(where, message=f"table {table.name} has no rows", fix=fix))
 
 
 def _place(problem: Problem) -> tuple[int, int, int, str]:

@@ -43,7 +43,7 @@ from .rows import (
     TemperaturePoint,
 )
 from .standing import wrong_with
-from .tables import BY_NAME, TABLES
+from .tables import BY_NAME, STANDING, TABLES
 from .weeks import weekdays
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
@@ -693,7 +693,7 @@ def _standing(plan: Plan) -> Iterator[Problem]:
     """What cannot stand at a station."""
     for row in plan.standing:
         for column, words in wrong_with(plan, row):
-            yield _says(plan.cell(row, column), words)
+            yield _says(plan.cell(row, column), f"{STANDING.column(column).title}: {words}")
 
 
 def _stock(plan: Plan) -> Iterator[Problem]:

@@ -66,6 +66,10 @@ def late_deliveries(plan: Plan) -> list[tuple[OpenOrder, StockLot]]:
     return [(order, lot) for order, lot in lots if lot.arrival != order.arrival]
 
 
+def _row_number(row: OpenOrder) -> str:
+    return "".join(filter(str.isdigit, row.at.rpartition("!")[2]))
+
+
 def twice_ordered(plan: Plan) -> Iterator[Finding]:
     """Rows of Orders that say the same: one order number, component, quantity and day."""
     alike: dict[Sequence[object], list[OpenOrder]] = defaultdict(list)
@@ -77,7 +81,7 @@ def twice_ordered(plan: Plan) -> Iterator[Finding]:
             yield Finding(
                 QUALITY,
                 f"order {first.order} stands {len(rows)} times in Orders with the same quantity and day "
-                f"({listed(row.at for row in rows)}): each row is counted on",
+                f"(rows {listed(_row_number(row) for row in rows)}): each row is counted on",
                 "delete the rows that are one delivery, or give each delivery a day or number of its own",
                 topic=TWICE,
                 material=first.material,

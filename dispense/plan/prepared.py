@@ -18,7 +18,7 @@ from ..base.units import from_si, read_header, read_quantity, unit_factor
 from .records import Plan, RawTable
 from .rows import Component, StockLot
 from .tables import BUILDS, ORDERS, QUANTITY_UNITS, SHIFTS, STOCK, VALIDITY
-from .weeks import slots_of, split_whole, week_of
+from .weeks import is_like_week, slots_of, split_whole, week_of
 
 #: words for a container as a whole, as stock systems write them
 EACH = frozenset({"each", "ea", "pc", "pcs", "piece", "pieces", "container", "containers"})
@@ -139,7 +139,7 @@ def _weeks_as_days(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTab
     if place is None:
         return raw
     mondays = [week_of(cell) if isinstance(cell, str) else None for cell in raw.columns[place]]
-    if not any(mondays):
+    if not any(isinstance(cell, str) and is_like_week(cell) for cell in raw.columns[place]):
         return raw
     if _place(raw, "shift") is None:
         raw = _with_column(raw, "shift", "Shift", [None] * len(mondays))
@@ -155,6 +155,10 @@ def _weeks_as_days(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTab
         quantity, named = row[count_at], row[shift_at]
         shift = known.get(fold(_text(named))) if _is_filled(named) else ""
         if monday is None or shift is None or not _is_whole(quantity):
+            if isinstance(row[place], str) and is_like_week(row[place]):
+                row = _of_week(
+                    row, plan, {place: monday or row[place]}, None if _is_filled(named) else shift_at
+                )
             rows.append(row)
             numbers.append(number)
             continue
@@ -174,6 +178,13 @@ def _weeks_as_days(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTab
                 numbers.append(number)
     columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in raw.headers]
     return replace(raw, columns=columns, numbers=numbers)
+
+
+def _of_week(row: Sequence[Any], plan: Plan, new: dict[int, Any], blank_shift: int | None) -> list[Any]:
+    """A row of a week that cannot be split for one cell: no other is wrong."""
+    if blank_shift is not None and plan.shifts:
+        new = {**new, blank_shift: plan.shifts[0].shift}
+    return _exchanged(row, new)
 
 
 def _exchanged(row: Sequence[Any], new: dict[int, Any]) -> list[Any]:

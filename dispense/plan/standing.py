@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from ..base.clock import WEEKDAYS
 from ..base.numbers import EQUAL
 from ..base.printed import listed
+from ..base.units import volume_text
 from .amounts import applied_at, in_one_go
 from .records import Plan
 from .routes import place_in_route, route_of
@@ -170,7 +171,8 @@ def _wrong_volume(plan: Plan, row: Standing, name: str) -> Iterator[tuple[str, s
     if row.left is None:
         yield "left", "what is left in the container must be told"
     elif row.left > component.container * (1.0 + EQUAL):
-        yield "left", "is more than a container holds"
+        told, holds = volume_text(row.left), volume_text(component.container)
+        yield "left", f"{told} is more than a container holds, {holds}"
     if not row.lot:
         yield "lot", "the lot of the container must be told"
 

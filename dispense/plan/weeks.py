@@ -45,6 +45,15 @@ def week_of(text: str) -> datetime.date | None:
         return None
 
 
+def is_like_week(text: str) -> bool:
+    """Whether a text is written as a week, of which the year may have none of that number.
+
+    >>> is_like_week("2026-W54"), is_like_week("2026-03-09")
+    (True, False)
+    """
+    return _WEEK.fullmatch(text.strip()) is not None
+
+
 def days_of(row: Shift) -> tuple[int, ...]:
     """The weekdays of a shift from Monday, 0; to Friday where they are not understood, which checks name."""
     found = weekdays(row.days)
