@@ -211,7 +211,7 @@ def test_a_count_after_the_start_is_not_used_twice(late, tmp_path):
     found = forecast_file(late, draws=10, what_if=False)
     assert stock_of(found) == (900.0, 400.0)  # before: 400 on Monday
     (finding,) = told(found.findings, "later than the start")
-    assert f"--as-of {FRIDAY + DAY}" in finding.fix and f"1 count or receipt of {FRIDAY} is" in finding.text
+    assert f"--as-of {FRIDAY + DAY}" in finding.fix and f"received on {FRIDAY} is left out" in finding.text
     begun = forecast_file(late, draws=10, what_if=False, as_of=FRIDAY + DAY)
     assert stock_of(begun)[0] == 400.0 and told(begun.findings, "later than the start") == []
 

@@ -119,16 +119,15 @@ def from_counts(plan: Plan, entries: Iterable[Entry], first: datetime.date | Non
     days = sorted(entry.date for entry in later if entry.date is not None)
     if first is not None and days:
         span = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
-        many = f"{counted(len(days), 'count or receipt')} of {span} {'is' if len(days) == 1 else 'are'}"
-        if len(days) > 1:
-            many = many.replace("count or receipts", "counts and receipts")
         found.append(
             Finding(
                 QUALITY,
-                f"{many} left out: the forecast begins with the builds of {first}, whose use is in them",
-                f"--as-of {days[-1] + datetime.timedelta(days=1)} begins after them",
+                f"what was counted or received on {span} is left out: the forecast begins with the builds of "
+                f"{first}, whose use is in it",
+                f"--as-of {days[-1] + datetime.timedelta(days=1)} begins after it",
                 topic="later than the start",
                 day=days[0],
+                numbers={"left out": float(len(days))},
             )
         )
     return Start(stock.plan, counted=stock, findings=found)
