@@ -425,6 +425,7 @@ def _add_floor(commands: Any) -> None:
         "--recover", action="store_true", help="a new journal of what is whole of a damaged one"
     )
     book.add_argument("--stamp", metavar="TEXT", help="time of booking (default: now)")
+    _sources(book)
     _json(book)
     book.set_defaults(run=_book)
 
@@ -469,6 +470,7 @@ def _add_floor(commands: Any) -> None:
         type=datetime.date.fromisoformat,
         help="day of the change (default: today)",
     )
+    _sources(learn)
     _json(learn)
     learn.set_defaults(run=_learn)
 
@@ -492,6 +494,7 @@ def _add_floor(commands: Any) -> None:
     explain.add_argument("--out", metavar="FILE", help="workbook to write")
     _paper(explain)
     _tables(explain)
+    _sources(explain)
     _json(explain)
     explain.set_defaults(run=_explain)
 
@@ -1004,7 +1007,13 @@ def _book(options) -> int:
     elif options.recover:
         report = book.recover_journal(options.plan)
     elif options.files:
-        report = book.book_files(options.plan, options.files, dry_run=options.dry_run, stamp=options.stamp)
+        report = book.book_files(
+            options.plan,
+            options.files,
+            dry_run=options.dry_run,
+            stamp=options.stamp,
+            sources=_read_from(options),
+        )
     else:
         report = book.list_bookings(options.plan)
     _tell(report, options)
@@ -1022,7 +1031,8 @@ def _learn(options) -> int:
     from .jobs.learn import learn_file
 
     asked = {"reason": options.reason, "by": options.by, "day": options.date}
-    return _tell(learn_file(options.plan, take=options.take, **asked), options)
+    report = learn_file(options.plan, take=options.take, sources=_read_from(options), **asked)
+    return _tell(report, options)
 
 
 def _explain(options: argparse.Namespace) -> int:
@@ -1036,6 +1046,7 @@ def _explain(options: argparse.Namespace) -> int:
         paper=options.paper,
         tables=options.tables,
         table_form=options.table_form,
+        sources=_read_from(options),
     )
     return _tell(report, options)
 

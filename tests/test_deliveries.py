@@ -7,12 +7,14 @@ is what *on order* means (common practice, no source); the working day after is 
 from __future__ import annotations
 
 import datetime
+import json
 
 import pytest
 from plans import MONDAY, hand_rows, light_plan, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.base.findings import Finding, grouped
+from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
 from dispense.jobs.explain import explain_file
@@ -363,3 +365,30 @@ def test_an_upload_with_other_columns_is_called_that(late, tmp_path):
         FileError, match=r'other columns than are written now .its columns are "item,quantity"'
     ):
         forecast_file(plan, draws=10, what_if=False, upload=out, columns="item, quantity, due date")
+
+
+def test_what_happened_is_judged_by_the_stock_and_builds_that_are_given(late, tmp_path, capsys):
+    """Lot S7 stands in the file of stock alone, and 9 parts of the shift in the file of builds alone."""
+    (tmp_path / "stock.csv").write_text(
+        "Material,Component,Lot,Quantity [mL],Expiry\n"
+        "Bond 60,A,S7,900,2026-06-30\nBond 60,B,B1,900,2026-06-30\n"
+    )
+    (tmp_path / "builds.csv").write_text(f"Date,Shift,Part,Quantity\n{MONDAY},early,frame,9\n")
+    happened = tmp_path / "happened.csv"
+    happened.write_text(
+        "What,Date,Time,Station,Part,Material,Component,Lot,Containers,Pieces\n"
+        f"opened,{MONDAY},06:05,hem,,Bond 60,A,S7,1,\nmade,{MONDAY},10:00,hem,frame,,,,,9\n"
+        f"opened,{MONDAY},06:05,hem,,Bond 60,B,B1,1,\n"
+    )
+    given = ["--stock", str(tmp_path / "stock.csv"), "--builds", str(tmp_path / "builds.csv")]
+    at = ["--stamp", f"{MONDAY} 12:00"]
+    assert main(["book", str(late), str(happened), "--dry-run", *at]) == 0
+    plain = capsys.readouterr().out
+    assert "lot S7" in plain and "neither in Stock" in plain and "3 are planned" in plain
+    assert main(["book", str(late), str(happened), *given, *at]) == 0
+    booked = capsys.readouterr().out
+    assert "neither in Stock" not in booked and "are planned" not in booked
+    assert main(["explain", str(late), *given, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert {row["Shifts"] for row in rows} == {1}  # of the nine that the plan itself has in these weeks
+    assert main(["learn", str(late), *given]) == 0

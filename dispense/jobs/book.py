@@ -47,6 +47,7 @@ from ..journal.store import (
 from ..journal.weighed import weight_findings
 from ..plan.read import load_plan
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..sheets.catalogue import SPECS
 from ..sheets.check import SHOT_CHECK
 from ..sheets.filled import read_filled
@@ -261,13 +262,14 @@ def book_files(
     *,
     dry_run: bool = False,
     stamp: str | None = None,
+    sources: Sources = NO_SOURCES,
 ) -> BookReport:
     """Read filled sheets and tables of the floor, and book what is new into the plan's journal.
 
     Each file is booked whole or not at all, one after another; `dry_run` books nothing. `stamp` is the
-    time of booking where it is not now.
+    time of booking where it is not now. `sources` are builds, stock and orders in place of the plan's.
     """
-    plan = load_plan(plan_path)
+    plan = load_plan_from(plan_path, sources)
     path = journal_path(plan_path)
     journal = read_journal(path)
     report = BookReport(path, dry_run)

@@ -22,8 +22,8 @@ from ..journal.explained import CAUSE_HELP, CAUSES, NOT_KNOWN, Explained, explai
 from ..journal.planned import Key, kept_shifts, used_shifts, volumes_not_as_kept
 from ..journal.reading import content_of
 from ..journal.store import journal_path, read_journal
-from ..plan.read import load_plan
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..shift.store import NANO
 from ..xlsx.typed import save_signed
 from .tables import finding_table, write_tables
@@ -180,16 +180,18 @@ def explain_file(
     paper: str = "A4",
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
+    sources: Sources = NO_SOURCES,
 ) -> ExplainReport:
     """Planned against actual use of a plan by the journal beside it; with `out` also their workbook.
 
     Periods that begin before `first` or end after `last` are left out. `tables` is a folder for the rows as
-    a table, `table_form` "csv", "parquet" or "xlsx".
+    a table, `table_form` "csv", "parquet" or "xlsx"; `sources` are builds, stock and orders in place of
+    the plan's.
     """
     if out is not None and Path(out).suffix.lower() != ".xlsx":
         raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
     paper_code(paper, "explain")
-    plan, path = load_plan(plan_path), journal_path(plan_path)
+    plan, path = load_plan_from(plan_path, sources), journal_path(plan_path)
     journal = read_journal(path)
     shifts = used_shifts(plan, kept_shifts(journal))
     rows = [

@@ -19,7 +19,7 @@ from ..journal.learned import DIFFERS, Learned
 from ..journal.lessons import learned_values
 from ..journal.statistics import FALSE_ALARMS
 from ..journal.store import journal_path, read_journal
-from ..plan.read import load_plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 
 
 @dataclass(slots=True)
@@ -152,13 +152,15 @@ def learn_file(
     reason: str = "",
     by: str = "",
     day: datetime.date | None = None,
+    sources: Sources = NO_SOURCES,
 ) -> LearnReport:
     """What the journal beside a plan says of its figures; those of `take` are put into the plan.
 
     A value is taken over by its name (`density:hem epoxy/A`) where it differs from the plan's by more than
     noise and one cell states it. The change stands in the table Changes with its reason.
+    `sources` are builds, stock and orders in place of the plan's.
     """
-    plan = load_plan(plan_path)
+    plan = load_plan_from(plan_path, sources)
     journal = read_journal(journal_path(plan_path))
     report = LearnReport(Path(plan_path), learned_values(plan, journal.current().values()))
     if report.values:
