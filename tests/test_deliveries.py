@@ -392,3 +392,26 @@ def test_what_happened_is_judged_by_the_stock_and_builds_that_are_given(late, tm
     rows = json.loads(capsys.readouterr().out)["rows"]
     assert {row["Shifts"] for row in rows} == {1}  # of the nine that the plan itself has in these weeks
     assert main(["learn", str(late), *given]) == 0
+
+
+def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
+    """60 mL of B last two days; 5 containers of it are ordered for the second Wednesday.
+
+    The next order would come on Monday the 9th at the soonest; called two days sooner the open one serves.
+    """
+    found = kit_rows()
+    for row in found["Components"]:
+        row |= dict(kit="")
+    open_order = dict(order="N-3", material="Bond 60", component="b", quantity=300, arrival=NEXT + 2 * DAY)
+    found["Orders"] = [open_order]
+    seen = forecast(make(found), 2, draws=10)
+    table = seen.tables["decisions"].records()
+    (pull,) = [row for row in table if row["What"] == "call sooner"]
+    order = seen.components["Bond 60", "b"].orders[0]
+    assert pull["Component"] == "Bond 60 B" and pull["Containers"] == 5
+    days = (NEXT + 2 * DAY - order.arrival).days
+    assert days > 0 and f"order N-3 comes Wed {NEXT + 2 * DAY}" in pull["Remark"]
+    assert f"{days} days sooner" in pull["Remark"] and pull["Day"] == order.order_by
+    found["Orders"] = [open_order | dict(arrival=order.arrival)]  # there is none to call any more
+    again = forecast(make(found), 2, draws=10)
+    assert not [row for row in again.tables["decisions"].records() if row["What"] == "call sooner"]

@@ -40,6 +40,7 @@ def decision_table(found: Forecast) -> Table:
     today = found.horizon.as_of
     rows = [
         *_late(found),
+        *_pulls(found),
         *_orders(found),
         *_deliveries(found),
         *_shorts(found),
@@ -75,6 +76,34 @@ def _late(found: Forecast) -> Iterator[list[Any]]:
             note = f"order {order.order}: ask for its new day; taken to come {lot.arrival:%a} {lot.arrival}"
             when = f"{OVERDUE} by {counted(days, 'day')}"
             yield [when, order.arrival, "delivery", view.name, count, note]
+
+
+def _pulls(found: Forecast) -> Iterator[list[Any]]:
+    """Open orders that come after the next order to place would: sooner they may serve in its place."""
+    orders = {row.at: row for row in found.plan.orders}
+    for key, view in found.components.items():
+        first = min(view.orders, key=lambda order: order.arrival, default=None)
+        if first is None:
+            continue
+        later = [
+            (row.arrival, orders[row.at].order, row.quantity)
+            for row in found.plan.stock
+            if (row.material, row.component) == key
+            and row.at in orders
+            and row.arrival is not None
+            and row.arrival > first.arrival
+        ]
+        if not later:
+            continue
+        comes, name, quantity = min(later)
+        count = -(-nanolitres(quantity) // nanolitres(view.component.container))
+        when = f"{OVERDUE} by {counted(first.late_days, 'day')}" if first.late_days else NEXT
+        note = (
+            f"order {name} comes {comes:%a} {comes}: by {first.arrival:%a} {first.arrival}, "
+            f"{counted((comes - first.arrival).days, 'day')} sooner, it may serve in place of the order of "
+            f"{first.containers}; state its new day in Orders and look again"
+        )
+        yield [when, first.order_by, "call sooner", view.name, count, note]
 
 
 def _deliveries(found: Forecast) -> Iterator[list[Any]]:
