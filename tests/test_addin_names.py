@@ -716,6 +716,13 @@ def test_python_and_names_say_the_same_for_the_worked_example():
     assert call("TAKT", 450, 300) == pytest.approx(90.0)
 
 
+def test_every_check_of_the_list_is_ok_where_lambda_is_known(book):
+    model = ironcalc.load_from_xlsx(str(book), "en", "UTC", "en")
+    model.evaluate()
+    told = [model.get_cell_value(0, row, 5) for row in range(5, 160) if model.get_cell_value(0, row, 7)]
+    assert len(told) > 80 and set(told) == {"ok"}
+
+
 @pytest.mark.libreoffice
 def test_a_spreadsheet_without_the_addin_says_that_it_has_no_answer(book, tmp_path):
     """A profile of its own, in which nothing of ours is known: LibreOffice 7.4 cannot read LAMBDA either."""
