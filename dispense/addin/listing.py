@@ -22,7 +22,7 @@ _COLUMNS = (
     ("What it gives", 58),
     ("Check", 13),
     ("Expected", 13),
-    ("OK", 10),
+    ("OK", 16),
     ("Source of the expected value", 36),
 )
 
