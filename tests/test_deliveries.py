@@ -11,6 +11,7 @@ import datetime
 import pytest
 from plans import MONDAY, hand_rows, light_plan, make
 
+from dispense.base.findings import Finding, grouped
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
 from dispense.jobs.explain import explain_file
@@ -26,6 +27,7 @@ from dispense.plan.late import LATE, TWICE
 from dispense.plan.read import load_plan
 from dispense.plan.sources import NO_SOURCES
 from dispense.reports.findings import plan_findings
+from dispense.shift.play import play_plan
 
 DAY = datetime.timedelta(days=1)
 FRIDAY = MONDAY + 4 * DAY
@@ -210,3 +212,87 @@ def test_a_count_after_the_start_is_not_used_twice(late, tmp_path):
     assert f"--as-of {FRIDAY + DAY}" in finding.fix and f"1 count or receipt of {FRIDAY} is" in finding.text
     begun = forecast_file(late, draws=10, what_if=False, as_of=FRIDAY + DAY)
     assert stock_of(begun)[0] == 400.0 and told(begun.findings, "later than the start") == []
+
+
+def test_what_may_not_be_used_is_no_stock(tmp_path):
+    """A lot of 300 mL that was past its last day the day before: P90 is of the 1000 mL that may be used."""
+    found = rows([], days=5)
+    found["Stock"].append(
+        dict(material="Bond 60", component="a", lot="OLD", quantity=300, expiry=MONDAY - DAY)
+    )
+    found["Components"][0] |= dict(price=20)
+    seen = forecast_file(light_plan(tmp_path / "old.xlsx", found), draws=10)
+    row = next(row for row in seen.tables["components"].records() if row["Component"] == "Bond 60 A")
+    assert row["In stock [mL]"] == 1000.0
+    assert row["P90 of stock"] == pytest.approx(row["Use P90 [mL]"] / 1000.0)
+    (finding,) = told(seen.findings, "expired lot")
+    assert finding.text == (
+        f"Bond 60 A lot OLD may not be used: last day was {MONDAY - DAY} (300 mL, worth 60); it counts as no "
+        "stock"
+    )
+    use = next(each for each in seen.tables["what_if"].records() if each["Component"] == "Bond 60 A")
+    assert use["Now [mL]"] == pytest.approx(row["Use planned [mL]"])  # nothing of the old lot in it
+    causes = next(each for each in seen.tables["causes"].records() if each["Component"] == "Bond 60 A")
+    assert causes["Expired"] == 0.0
+
+
+# ------------------------------------------------------------------------------------------- overdue
+
+
+def kit_rows():
+    """A kit of A and B of which B alone runs short: 30 mL of each a day, A 1000 mL, B 60 mL for two days."""
+    found = rows([], days=12)
+    for row in found["Components"]:
+        row |= dict(kit="set", lead_time=5)
+    found["Stock"] = [
+        dict(material="Bond 60", component="a", lot="A1", quantity=3000, expiry="2026-06-30"),
+        dict(material="Bond 60", component="b", lot="B1", quantity=60, expiry="2026-06-30"),
+    ]
+    return found
+
+
+def test_of_a_kit_the_component_that_is_short_is_named():
+    found = forecast(make(kit_rows()), 2, draws=10)
+    orders = {view.name: view.orders[0] for view in found.components.values()}
+    assert orders["Bond 60 A"].late_days == orders["Bond 60 B"].late_days > 0
+    assert orders["Bond 60 A"].short_from is None and orders["Bond 60 B"].short_from is not None
+    assert "with the rest of kit set" in orders["Bond 60 A"].note
+    short = [item for item in found.findings if item.topic == "shortage"]
+    assert short and all(item.component == "b" for item in short)
+    assert not any("Bond 60 A" in item.text for item in found.warnings if item.topic == "order overdue")
+
+
+def test_what_is_overdue_comes_first():
+    """Two pastes: of the first an order may wait, of the second one is overdue."""
+    found = kit_rows()
+    for row in found["Components"]:
+        row |= dict(kit="")
+    seen = forecast(make(found), 2, draws=10)
+    assert seen.next_order.key == ("Bond 60", "b") and seen.next_order.late_days > 0
+    assert any(line.startswith("Overdue order: ") and "Bond 60 B" in line for line in seen.headline())
+
+
+def test_findings_of_two_components_stand_apart():
+    """Before, the first of them stood for both: 13 × warm paste, of which 12 were cold paste."""
+    both = [
+        Finding(
+            "stop",
+            f"stock of {name} {of} is short",
+            topic="shortage",
+            station="hem",
+            material=name,
+            day=MONDAY + place * DAY,
+            component=of,
+        )
+        for place, (name, of) in enumerate((("rim", "a"), ("rim", "b"), ("rim", "b"), ("lid", "a")))
+    ]
+    assert [(group.first.material, group.first.component, group.count) for group in grouped(both)] == [
+        ("rim", "b", 2),
+        ("rim", "a", 1),
+        ("lid", "a", 1),
+    ]
+    found = forecast(make(kit_rows()), 2, draws=10)
+    shorts = [
+        item for result in play_plan(found.plan) for item in result.findings if item.topic == "shortage"
+    ]
+    assert shorts and {item.component for item in shorts} == {"b"}

@@ -50,8 +50,8 @@ TOLD = {
     "cure": {POUR, WAIT},
     "cure --json": {POUR, WAIT},
     "cure --station": {POUR, WAIT},
-    "forecast": {POUR},
-    "forecast --json": {POUR},
+    "forecast": {POUR, LOT},  # what may not be used is no stock: who orders must know
+    "forecast --json": {POUR, LOT},
     "results": {POUR, TAKT, STOCK, LOT, WAIT},
     "setup card": {POUR, TAKT, WAIT},
     "material sheet": {POUR, TAKT, STOCK, LOT, WAIT},

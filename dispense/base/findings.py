@@ -61,6 +61,7 @@ class Finding:
     shift: str = ""
     cell: str = ""
     numbers: Mapping[str, float] = field(default_factory=dict)
+    component: str = ""  # of the material: a, b
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -87,7 +88,7 @@ class Finding:
     def as_json(self) -> dict[str, Any]:
         """For a script: every field, blanks left out."""
         row: dict[str, Any] = {"kind": self.kind, "text": self.text}
-        for name in ("fix", "topic", "station", "material", "part", "shift", "cell"):
+        for name in ("fix", "topic", "station", "material", "component", "part", "shift", "cell"):
             if getattr(self, name):
                 row[name] = getattr(self, name)
         if self.day is not None:
@@ -141,8 +142,8 @@ class Group:
 def grouped(findings: Iterable[Finding]) -> list[Group]:
     """The gravest kind first, the most frequent first among equals.
 
-    Warnings of one topic at one station stand together, and each danger of a part by itself; notes of
-    one wording stand together over all stations.
+    Warnings of one topic, material and component at one station stand together, and each danger of a part by
+    itself; notes of one wording stand together over all stations.
 
     >>> late = [Finding(STOP, f"{n} parts are late", topic="takt", station="hem") for n in (3, 5)]
     >>> [(group.first.text, group.count) for group in grouped([*late, Finding(DANGER, "too hot")])]
@@ -152,7 +153,8 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
     for finding in gravest_first(findings):
         if finding.is_warning:
             part = finding.part if finding.kind == DANGER else ""
-            key: tuple[str, ...] = (finding.kind, finding.topic or finding.text, finding.station, part)
+            of = finding.topic or finding.text, finding.material, finding.component
+            key: tuple[str, ...] = (finding.kind, finding.station, part, *of)
         else:
             key = (finding.kind, finding.text)
         groups.setdefault(key, Group(finding)).add(finding)

@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from ..base.printed import counted
+from ..base.printed import counted, listed
 
 __all__ = ["answer"]
 
@@ -188,11 +188,16 @@ def _lots(rows: list[Row], tables: dict, currency: str) -> str:
 def _reorder(rows: list[Row], tables: dict, currency: str) -> str:
     held = {row["Component"]: row["In stock"] + row["Due in"] for row in _rows(tables["components"])}
     below = [row["Component"] for row in rows if held[row["Component"]] <= row["Reorder point"]]
+    late = [
+        row["Component"]
+        for row in (_rows(tables["decisions"]) if "decisions" in tables else ())
+        if row["When"].startswith("overdue") and row["What"] == "order" and row["Component"] not in below
+    ]
+    also = f"; overdue all the same by the use of the coming days: {listed(late)}" if late else ""
     if not below:
-        return "Stock and what is due in stand above every reorder point"
-    return f"{len(below)} of {counted(len(rows), 'component')} at or under the reorder point: {below[0]}" + (
-        " and more" if len(below) > 1 else ""
-    )
+        return f"Stock and what is due in stand above every reorder point{also}"
+    words = f"{len(below)} of {counted(len(rows), 'component')} at or under the reorder point: {below[0]}"
+    return words + (" and more" if len(below) > 1 else "") + also
 
 
 def _causes(rows: list[Row], tables: dict, currency: str) -> str:

@@ -30,6 +30,7 @@ def forecast_findings(found: Forecast) -> list[Finding]:
         [
             *_shortages(found),
             *_overdue(found),
+            *_too_old(found),
             *_phase_outs(found),
             *_unfinished(found),
             *_gaps(found),
@@ -65,6 +66,7 @@ def _shortages(found: Forecast) -> list[Finding]:
                 key[0],
                 day=day,
                 numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
+                component=key[1],
             )
         )
     return told
@@ -76,7 +78,11 @@ def _overdue(found: Forecast) -> list[Finding]:
     for view in found.components.values():
         last_known = found.horizon.end + datetime.timedelta(days=len(view.later_use))
         for order in view.orders:
-            if not order.late_days or (order.short_from and view.key in found.ordered.runs_out):
+            if (
+                not order.late_days
+                or order.with_kit
+                or (order.short_from and view.key in found.ordered.runs_out)
+            ):
                 continue
             short = order.short_from
             is_short = short is not None and short < last_known
@@ -93,16 +99,44 @@ def _overdue(found: Forecast) -> list[Finding]:
                 fix = f"order at once, it arrives on {order.arrival}"
             told.append(
                 Finding(
-                    STOP,
+                    STOP if is_short else QUALITY,
                     words,
                     fix,
                     SHORTAGE if is_short else "order overdue",
                     material=view.key[0],
                     day=short or order.order_by,
                     numbers={"overdue [d]": float(order.late_days)},
+                    component=view.key[1],
                 )
             )
     return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or datetime.date.max))
+
+
+def _too_old(found: Forecast) -> list[Finding]:
+    """Lots in store that were past their last day before today: no stock, and no loss of these weeks."""
+    told = []
+    for key, walk in found.walk.of_component.items():
+        view = found.components[key]
+        for lot in walk.lots:
+            if not walk.was_too_old(lot):
+                continue
+            last = lot.last_day(view.component.open_life)
+            worth = lot.opening * found.price(key, found.horizon.as_of)
+            cost = f", worth {worth:,.0f} {found.currency}".rstrip() if worth else ""
+            told.append(
+                Finding(
+                    QUALITY,
+                    f"{view.name} lot {lot.lot} may not be used: last day was {last} "
+                    f"({rounded_volume_text(lot.opening / NANO)}{cost}); it counts as no stock",
+                    "set it aside",
+                    "expired lot",
+                    material=key[0],
+                    day=last,
+                    numbers={"too old [mL]": lot.opening / NANO * 1e6, "worth": worth},
+                    component=key[1],
+                )
+            )
+    return told
 
 
 def _phase_outs(found: Forecast) -> list[Finding]:
@@ -136,6 +170,7 @@ def _phase_outs(found: Forecast) -> list[Finding]:
                 material=view.key[0],
                 day=out.last_use,
                 numbers={"left over [mL]": out.left / NANO * 1e6, "worth": out.cost},
+                component=view.key[1],
             )
         )
     return told

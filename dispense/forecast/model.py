@@ -401,7 +401,7 @@ def _phase_out(plan: Plan, horizon: Horizon, view: ComponentView) -> PhaseOut | 
 def start_of(plan: Plan, horizon: Horizon, key: Key) -> ComponentWalk:
     """A component's lots on the first morning."""
     walk = StockWalk.of(plan).of_component[key]
-    walk.begin(horizon.first)
+    walk.begin(horizon.first, horizon.as_of)
     return walk
 
 

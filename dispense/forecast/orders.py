@@ -265,7 +265,7 @@ class Purchase:
         soonest = max(timing.day(work.after(today + datetime.timedelta(days=self.lead))), 0)
         for walk in start.values():
             walk.goes_without = True
-        late_days, short_from = self._too_late(start, soonest)
+        late_days, lows = self._too_late(start, soonest)
         state, day, low_from = _apart(start), 0, soonest
         found: list[Order] = []
         while True:
@@ -280,23 +280,32 @@ class Purchase:
                 state, day, low_from = _apart(self.mornings[low]), low, low + 1
                 continue
             self.number += 1
-            late = (late_days, short_from) if low == soonest else (0, None)
-            order_by = today if late[0] else order_by
-            found += self._orders(day, packs, order_by, late)
+            late = late_days if low == soonest else 0
+            order_by = today if late else order_by
+            found += self._orders(day, packs, order_by, late, lows)
             state, low_from = self._with(day, packs), low + 1
 
-    def _too_late(self, start: Morning, soonest: int) -> tuple[int, datetime.date | None]:
-        """By how many days an order is late whatever is done, and the first day short until it comes."""
+    def _too_late(self, start: Morning, soonest: int) -> tuple[int, dict[Key, datetime.date | None]]:
+        """By how many days an order is late whatever is done, and what is low until it comes.
+
+        Of each component that is low the first day on which it is short, None where only its safety stock is
+        touched.
+        """
         low = self._first_low(_apart(start), 0, 0)
         if low >= soonest:
-            return 0, None
+            return 0, {}
         timing, work = self.timing, self.timing.work
         wanted = work.before(work.before(timing.date(low)) - datetime.timedelta(days=self.lead))
         state = _apart(start)
+        lows: dict[Key, datetime.date | None] = {}
         for day in range(min(soonest, self.days)):
             self._day(state, day)
-        shorts = [each.runs_out for each in state.values() if each.runs_out is not None]
-        return max((timing.today - wanted).days, 0), min(shorts, default=None)
+            for row, safety in zip(self.components, self.safety, strict=True):
+                key = (row.material, row.component)
+                walk = state[key]
+                if walk.runs_out is not None or walk.usable_after(timing.date(day)) < safety[day] - 1.0:
+                    lows[key] = walk.runs_out
+        return max((timing.today - wanted).days, 0), lows
 
     def _size(self, day: int) -> int:
         """The fewest packs of an order that last as long as the size that the rule means.
@@ -338,7 +347,8 @@ class Purchase:
         day: int,
         packs: int,
         order_by: datetime.date | None = None,
-        late: tuple[int, datetime.date | None] = (0, None),
+        late: int = 0,
+        lows: Mapping[Key, datetime.date | None] | None = None,
     ) -> list[Order]:
         """The order of each component for so many packs that arrive on a day."""
         arrival = self.timing.work.before(self.timing.date(day)) if order_by else self.timing.date(day)
@@ -347,7 +357,9 @@ class Purchase:
         for row in self.components:
             key, count = (row.material, row.component), packs * row.pack_multiple
             days = None if row.shelf_life is None else int(row.shelf_life // DAY)
-            note = [_late_words(*late)] if late[0] else []
+            short_from = (lows or {}).get(key) if late else None
+            with_kit = bool(late and lows) and key not in (lows or {})
+            note = [_late_words(late, short_from, self.kit if with_kit else "")] if late else []
             if lost.get(key, 0):
                 note.append(f"{lost[key] / NANO * 1e3:.1f} L of it would expire")
             found.append(
@@ -359,11 +371,12 @@ class Purchase:
                     count * nanolitres(row.container),
                     datetime.date.max if days is None else arrival + datetime.timedelta(days=days),
                     count * self.price_on(row, order_by or arrival),
-                    late[0],
+                    late,
                     "; ".join(note),
-                    late[1],
+                    short_from,
                     self.number if order_by else self.number + 1,
                     self.kit,
+                    with_kit,
                 )
             )
         return found
@@ -383,8 +396,13 @@ def _apart(state: Morning) -> Morning:
     return {key: walk.copy() for key, walk in state.items()}
 
 
-def _late_words(late: int, short_from: datetime.date | None) -> str:
-    """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
+def _late_words(late: int, short_from: datetime.date | None, of_kit: str) -> str:
+    """What a late order means: a shortage before it arrives and its day, or safety stock that is used.
+
+    A component that comes with its kit, of which another is low, is late with that.
+    """
+    if of_kit:
+        return f"{counted(late, 'day')} late with the rest of kit {of_kit}"
     if short_from is None:
         return f"safety stock is touched: {counted(late, 'day')} later than it should be"
     return f"{counted(late, 'day')} late, short from {short_from}: ask for a faster delivery"

@@ -166,12 +166,12 @@ class Forecast:
 
     @property
     def next_order(self) -> Order | None:
-        """The order that must be placed first."""
+        """The order that must be placed first: of those overdue the one that is so by most days."""
         orders = [order for view in self.components.values() for order in view.orders]
 
-        def urgency(order: Order) -> tuple[datetime.date, datetime.date, datetime.date, Key]:
-            runs_out = self.components[order.key].runs_out or datetime.date.max
-            return (order.order_by, runs_out, order.arrival, order.key)
+        def urgency(order: Order) -> tuple[int, datetime.date, datetime.date, datetime.date, Key]:
+            short = order.short_from or self.components[order.key].runs_out or datetime.date.max
+            return (-order.late_days, order.order_by, short, order.arrival, order.key)
 
         return min(orders, key=urgency, default=None)
 
@@ -228,18 +228,15 @@ class Forecast:
         else:
             view = self.components[order.key]
             late = f"; {order.note}" if order.note else ""
-            others = (
-                sum(
-                    each.order_by == order.order_by
-                    for every in self.components.values()
-                    for each in every.orders
-                )
-                - 1
-            )
-            more = f" {others} more by the same day." if others else ""
+            every = [each for view in self.components.values() for each in view.orders]
+            others = sum(each.order_by == order.order_by for each in every) - 1
+            overdue = sum(each.late_days > 0 for each in every) - (order.late_days > 0)
+            of_them = f", {overdue} of them overdue" if overdue else ""
+            more = f" {others} more by the same day{of_them}." if others else ""
+            what = f"{order.containers} × {volume_text(view.component.container)} {view.name}"
             lines.append(
-                f"Next order: {order.containers} × {volume_text(view.component.container)} "
-                f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}"
+                f"{'Overdue' if order.late_days else 'Next'} order: {what} by {order.order_by:%a} "
+                f"{order.order_by}{late}.{more}"
             )
         return [*lines, *filter(None, (self.stock_from, self.learned))]
 

@@ -153,6 +153,7 @@ class Order:
     short_from: datetime.date | None = None  # where it comes too late
     number: int = 1
     kit: str = ""
+    with_kit: bool = False  # it is late since another component of its kit is low
 
     @property
     def key(self) -> Key:
@@ -184,6 +185,7 @@ class ComponentWalk:
     expired: int = 0  # nL
     lacking: int = 0  # nL of containers that were missing, or of what went without
     goes_without: bool = False
+    today: datetime.date = datetime.date.min  # what was too old by then is not lost in these weeks
 
     def copy(self) -> ComponentWalk:
         """The same state apart, without the lots of which nothing is left."""
@@ -196,11 +198,17 @@ class ComponentWalk:
             if each.standing
         }
         return ComponentWalk(
-            self.component, list(lots.values()), containers, missing, goes_without=self.goes_without
+            self.component,
+            list(lots.values()),
+            containers,
+            missing,
+            goes_without=self.goes_without,
+            today=self.today,
         )
 
-    def begin(self, first: datetime.date) -> None:
+    def begin(self, first: datetime.date, today: datetime.date) -> None:
         """Sort the lots into those that are here and those to come."""
+        self.today = today
         for lot in self.lots:
             if lot.arrival is None or lot.arrival < first:
                 lot.opening = lot.left + lot.standing
@@ -217,6 +225,20 @@ class ComponentWalk:
                 lot.write_off(lot.left, date)
                 self.expired += lot.left
                 lot.left = 0
+
+    def was_too_old(self, lot: LotLedger) -> bool:
+        """Whether a lot that is here was past its last day before today."""
+        return lot.opening > 0 and lot.last_day(self.component.open_life) < self.today
+
+    @property
+    def grown_old(self) -> int:
+        """What has grown too old from today on [nL]: no lot that was so before."""
+        return self.expired - sum(lot.expired for lot in self.lots if self.was_too_old(lot))
+
+    @property
+    def usable_opening(self) -> int:
+        """What is here as the days begin and may be used [nL]."""
+        return sum(lot.opening for lot in self.lots if not self.was_too_old(lot))
 
     def draw(self, date: datetime.date, station: str, volume: int) -> None:
         """Draw so much at a station, from container after container [nL]."""
@@ -378,10 +400,10 @@ class StockWalk:
             for key, each in self.of_component.items()
         }
 
-    def begin(self, first: datetime.date) -> None:
+    def begin(self, first: datetime.date, today: datetime.date) -> None:
         """Sort the lots into those that are here and those to come."""
         for each in self.of_component.values():
-            each.begin(first)
+            each.begin(first, today)
 
     def open_day(self, date: datetime.date) -> None:
         """Take in what arrives and write off what may no longer be used."""
@@ -418,7 +440,7 @@ def walk_stock(
 ) -> tuple[StockWalk, dict[Key, list[int]]]:
     """Lots through every shift, and the stock at the end of each day."""
     walk = StockWalk.of(plan, orders)
-    walk.begin(horizon.first)
+    walk.begin(horizon.first, horizon.as_of)
     by_day: dict[datetime.date, list[Occurrence]] = defaultdict(list)
     for item in shifts:
         by_day[item.date].append(item)

@@ -45,13 +45,14 @@ def _component_table(found: Forecast) -> Table:
             ("After builds", "", "date"),
             ("Order by", "", "date"),
         ),
-        note="Due in: lots of the plan that arrive in these weeks. " + USE_WORDS + " Runs out: without new "
-        "orders, for the first station that finds no container. 10 % risk by: the day by which one of ten "
-        "simulation runs has run out, the plan's own course among them. After builds: the day it would be "
-        f"empty if the use of the last {GOING_ON} days of builds went on.",
+        note="In stock: what may be used; lots past their last day are left out. Due in: lots of the plan "
+        f"that arrive in these weeks. {USE_WORDS} Runs out: without new orders, for the first station that "
+        "finds no container. 10 % risk by: the day by which one of ten simulation runs has run out, the "
+        "plan's own course among them. After builds: the day it would be empty if the use of the last "
+        f"{GOING_ON} days of builds went on.",
     )
     for key, view in found.components.items():
-        here = sum(lot.opening for lot in found.walk.lots[key])
+        here = found.walk.of_component[key].usable_opening
         planned = sum(view.day_use)
         order = min((order.order_by for order in view.orders), default=None)
         due = sum(lot.received for lot in found.walk.lots[key])
@@ -419,7 +420,7 @@ def _cause_table(found: Forecast) -> Table:
         total=True,
     )
     for key, view in found.components.items():
-        expired = found.ordered.causes[key]["expired"]
+        expired = found.ordered.of_component[key].grown_old
         causes = {**view.use, "expired": expired}
         priced = {**view.priced, ("expired", found.price(key, found.horizon.end)): expired}
         costs = [

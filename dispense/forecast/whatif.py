@@ -175,7 +175,8 @@ def play_variant(plan: Plan, name: str, horizon: Horizon) -> Outcome:
         answers.append(_Played(used_of(result), sum(job.quantity - job.finished for job in result.jobs)))
     walk, _ = walk_stock(plan, horizon, shifts, answers)
     causes = {
-        key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each["expired"]} for key, each in walk.causes.items()
+        key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each.grown_old}
+        for key, each in walk.of_component.items()
     }
     priced: dict[tuple[str, float], int] = defaultdict(int)
     for item, component, used in uses(plan, shifts, answers):
@@ -273,7 +274,7 @@ def _tables(found: Forecast, result: WhatIf) -> list[Table]:
         "What if: how much of each component?",
         (("Component", "", "text"), *((name, "mL", "number") for name in columns)),
         note=span
-        + "Each change alone, without new orders; what expires is in it here. "
+        + "Each change alone, without new orders; what expires in these weeks is in it here. "
         + USE_WORDS
         + " "
         + ("; ".join(undone) + "." if undone else ""),

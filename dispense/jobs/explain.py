@@ -292,10 +292,10 @@ def _refused(rows: list[Explained]) -> Iterator[Finding]:
         mass = row.mass(row.refused)
         yield Finding(
             QUALITY,
-            f"use of {_name(row)} from {row.first} to {row.last} comes out as {mass:.3f} kg by what was counted, "
-            "received and opened, and nobody can use less than nothing: it is left out",
-            "look at its counts and receipts of these days: a count is too high after or too low before, or a "
-            "receipt was not booked",
+            f"use of {_name(row)} from {row.first} to {row.last} comes out as {mass:.3f} kg by what was "
+            "counted, received and opened, and nobody can use less than nothing: it is left out",
+            "look at its counts and receipts of these days: a count is too high after or too low before, or "
+            "a receipt was not booked",
             topic=TOPIC,
             material=row.component.material,
             day=row.first,

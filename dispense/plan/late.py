@@ -55,6 +55,7 @@ def _late(plan: Plan, lot: StockLot, order: OpenOrder, today: datetime.date, com
         day=order.arrival,
         cell=order.at,
         numbers={"overdue [d]": float(due), "quantity [mL]": lot.quantity * 1e6},
+        component=lot.component,
     )
 
 

@@ -30,6 +30,7 @@ def _found(
     *,
     topic: str,
     part: str = "",
+    component: str = "",
     is_lasting: bool = False,
     **numbers: float,
 ) -> Finding:
@@ -45,6 +46,7 @@ def _found(
         None if is_lasting else result.date,
         "" if is_lasting else result.shift,
         numbers=numbers,
+        component=component,
     )
 
 
@@ -160,6 +162,7 @@ def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
         f"{'s' if count > 1 else ''} ({told_volume_text(volume / NANO)})",
         f"bring or order it, needed from {hhmm(first, result.date)}",
         topic=SHORTAGE,
+        component=letter,
         containers=count,
         volume_mL=volume / 1e6,
     )
@@ -174,6 +177,7 @@ def _owed(result: ShiftResult, letter: str, volume: int) -> Finding:
         "here and were missing in a shift before",
         f"bring or order it before {hhmm(result.calendar.start, result.date)}",
         topic=SHORTAGE,
+        component=letter,
         volume_mL=volume / 1e6,
     )
 
@@ -189,6 +193,7 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
                 f"{lot.last_day(component.open_life)} ({told_volume_text(lot.left / NANO)})",
                 "set it aside",
                 topic="expired lot",
+                component=letter,
                 is_lasting=True,
                 volume_mL=lot.left / 1e6,
             )

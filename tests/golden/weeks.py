@@ -50,6 +50,7 @@ class Lot:
     expired: float = 0.0
     standing: float = 0.0
     expired_on: datetime.date | None = None
+    was_old: bool = False
 
     def last(self, life: float | None) -> datetime.date:
         """The last day it may be used."""
@@ -387,6 +388,8 @@ class Weeks:
         for lot in lots:
             if lot.arrival is None or lot.arrival < self.first:
                 lot.opening = lot.left
+                # what was past its last day before today is no stock, and not lost in these weeks
+                lot.was_old = lot.last(self.rows[key].open_life) < self.as_of
         return Store(self.rows[key], lots)
 
     def walked(self, key: Key, orders: list[Order], days: int | None = None) -> tuple[Store, list[float]]:

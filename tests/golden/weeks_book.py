@@ -177,7 +177,8 @@ def _first(made: Forecasted) -> dict[str, Page]:
     rows = []
     for key in made.keys:
         store = made.plain[key][0]
-        here, due = sum(lot.opening for lot in store.lots), sum(lot.received for lot in store.lots)
+        here = sum(lot.opening for lot in store.lots if not lot.was_old)
+        due = sum(lot.received for lot in store.lots)
         total = made.futures[key].sum(axis=1)
         p50, p90 = made.quantile(total, 0.5), made.quantile(total, 0.9)
         out = made.runs_out(key)
@@ -445,7 +446,7 @@ def _money(made: Forecasted) -> dict[str, Page]:
     wasted = {}
     for key in made.keys:
         cost, use = weeks.cost(key), weeks.by_cause(key)
-        old = sum(lot.expired for lot in made.bought[key][0].lots)
+        old = sum(lot.expired for lot in made.bought[key][0].lots if not lot.was_old)
         cost["expired"] = old * weeks.price(key, weeks.date(weeks.days))
         whole = sum(use.values()) + old
         wasted[key] = 1 - (use["parts"] + use["hoses"]) / whole
@@ -478,7 +479,7 @@ def _outcome(weeks: Weeks) -> dict[Key, dict[str, tuple[float, float]]]:
         use, cost = weeks.by_cause(key), weeks.cost(key)
         for cause in CAUSES:
             found[key][cause] = (use[cause], cost[cause])
-        old = sum(lot.expired for lot in weeks.walked(key, [])[0].lots)
+        old = sum(lot.expired for lot in weeks.walked(key, [])[0].lots if not lot.was_old)
         found[key]["expired"] = (old, old * weeks.price(key, weeks.date(weeks.days)))
     return found
 
