@@ -154,6 +154,7 @@ MAY_BE = {
     "mark": ("extrapolated to 7 °C; stated at 7 °C",),
     "words": ("turbulent", "Speed", "7"),
     "LOOK_AGAIN": ("look again",),
+    "CLEAN": ("empty hoses and mixer, clean what touches both",),
     "place": ("nozzle", "mixer"),
 }
 FIGURE, NAME = "7", "Xyz"

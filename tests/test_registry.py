@@ -942,25 +942,6 @@ def test_function_that_does_not_exist():
         ("HOSE_COMPLIANCE", (10, 3000, 1, 20000), (10, 3000, 1.1, 20000), "tenth of the bore"),
     ],
 )
-def test_a_cell_within_its_validity_costs_no_arrays(monkeypatch):
-    """A single number plainly within is told so at once; one outside is looked at, and leaves its note."""
-    from dispense.handbook import evaluate as module
-
-    looked = []
-    note = module._note
-    monkeypatch.setattr(module, "_note", lambda *given: (looked.append(given[0].name), note(*given)))
-    assert module.loud_scalar(lookup("POT_LIFE"), (40.0, 60.0, 23.0)) == pytest.approx(
-        18.4671662
-    )  # 60·2^(−17/10)
-    # no density: no Reynolds number to look at
-    assert module.loud_scalar(lookup("NOZZLE_PRESSURE"), (0.5, 1.6, 25.0, 60.0)) == pytest.approx(
-        128 * 60 * 0.025 * 0.5e-6 / (3.141592653589793 * 0.0016**4) / 1e5
-    )
-    assert looked == []
-    module.loud_scalar(lookup("POT_LIFE"), (60.0, 60.0, 23.0))  # 37 K away
-    assert looked == ["POT_LIFE"]
-
-
 def test_last_notes(name, inside, outside, words):
     """Outside of its range a function answers and leaves a note; a cell, a column and Python alike."""
 
@@ -1003,3 +984,21 @@ def test_a_note_names_argument_and_value_in_its_unit():
 def test_a_density_changes_no_figure():
     plain = dispense.call("NOZZLE_PRESSURE", 0.05, 1, 25, 50, 0.5, 100)
     assert dispense.call("NOZZLE_PRESSURE", 0.05, 1, 25, 50, 0.5, 100, 1.2) == plain
+
+
+def test_a_cell_within_its_validity_costs_no_arrays(monkeypatch):
+    """A single number plainly within is told so at once; one outside is looked at, and leaves its note."""
+    from dispense.handbook import evaluate as module
+
+    looked = []
+    note = module._note
+    monkeypatch.setattr(module, "_note", lambda *given: (looked.append(given[0].name), note(*given)))
+    life = module.loud_scalar(lookup("POT_LIFE"), (40.0, 60.0, 23.0))
+    assert life == pytest.approx(18.4671662)  # 60·2^(−17/10)
+    # no density: no Reynolds number to look at
+    assert module.loud_scalar(lookup("NOZZLE_PRESSURE"), (0.5, 1.6, 25.0, 60.0)) == pytest.approx(
+        128 * 60 * 0.025 * 0.5e-6 / (3.141592653589793 * 0.0016**4) / 1e5
+    )
+    assert looked == []
+    module.loud_scalar(lookup("POT_LIFE"), (60.0, 60.0, 23.0))  # 37 K away
+    assert looked == ["POT_LIFE"]

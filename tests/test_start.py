@@ -273,6 +273,17 @@ def test_what_is_to_be_looked_at_stands_on_the_sheets_of_its_station_and_shift(c
         assert words not in staging[WEDNESDAY]
 
 
+def test_an_order_that_is_late_stands_on_the_staging_sheet_once():
+    rows = three_days()
+    order = dict(order="P7", material="Bond 60", component="a", quantity=500, lot="A9", arrival=MONDAY)
+    rows["Orders"] = [order]
+    came = entry_of(RECEIVED, MONDAY, "07:00", lot="B2", component="b", station="", count=1)
+    for code, words in (("en", "order P7 of Bond 60 A was due"), ("de", "Bestellung P7 von Bond 60 A war")):
+        material, staging, missing = on_sheets(rows, [came], language=code)
+        assert words in staging[TUESDAY] and words not in staging[WEDNESDAY] + material[TUESDAY]
+        assert missing == [] and "A9 was due" not in staging[TUESDAY]
+
+
 def test_a_delivery_is_missed_only_where_receipts_are_booked():
     rows = rows_of()
     rows["Stock"].append(rows["Stock"][0] | dict(lot="A9", arrival=MONDAY))

@@ -22,7 +22,7 @@ _COLUMNS = (
     ("What it gives", 58),
     ("Check", 13),
     ("Expected", 13),
-    ("OK", 10),
+    ("OK", 16),
     ("Source of the expected value", 36),
 )
 
@@ -73,6 +73,8 @@ def write_list(
     red = PatternFill(bgColor="FFF4B6B6")
     rule = FormulaRule(formula=['AND($E5<>"",$E5<>"ok")'], fill=red)
     sheet.conditional_formatting.add(f"C5:E{row - 1}", rule)
+    if tries_at_load:
+        sheet.column_dimensions["G"].hidden = True
     sheet.freeze_panes = "A5"
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
@@ -87,11 +89,16 @@ def _list_function(
     sheet.cell(row, 2, function_help(entry))
     if check:
         formula, case = check
-        shown, asked, again = formula, f"C{row}", ""
-        if tries:  # a stored value is computed again at load only where what it rests on is volatile
-            shown, asked, again = f'IF(E{row}="{NO_ANSWER}","",{formula})', formula, "&T(NOW())"
+        shown, again = formula, ""
+        if tries:
+            # A spreadsheet that cannot read the formula of a name makes an error of the whole cell that calls
+            # it, which no IFERROR in there catches: the call stands apart, in a column that is not shown. A
+            # stored value is computed again at load only where what it rests on is volatile.
+            sheet.cell(row, 7, f'=IF(NOW()>0,{formula},"")')
+            shown, again = f'IF(ISERROR(G{row}),"",G{row})', "&T(NOW())"
         sheet.cell(row, 3, "=" + shown)
         sheet.cell(row, 4, float(case.result))
+        asked = f"{'G' if tries else 'C'}{row}"
         near = f"ABS({asked}-D{row})<={max(case.tolerance, 1e-9)!r}*MAX(1,ABS(D{row}))"
         sheet.cell(row, 5, f'=IFERROR(IF({near},"ok","differs"),"{NO_ANSWER}"){again}')
         sheet.cell(row, 6, case.source)
@@ -109,17 +116,24 @@ def _list_function(
 def with_values(part: bytes) -> bytes:
     """The list's sheet with the value beside each formula, so that a viewer shows numbers."""
     values = {formula: repr(float(case.result)) for formula, case in checks().values()}
-    shown = re.compile(rf'IF\(E\d+="{NO_ANSWER}","",(.*)\)\Z')
     root = etree.fromstring(part)
     space = {"m": root.nsmap[None]}
+    called = re.compile(r'IF\(NOW\(\)>0,(.*),""\)')  # a call in the column that is not shown, and its row
+    shown = re.compile(r'IF\(ISERROR\((G\d+)\),"",\1\)')
+    apart = {
+        cell.getparent().get("r"): call[1]
+        for cell in root.iterfind(".//m:c/m:f", space)
+        if (call := called.fullmatch(cell.text or ""))
+    }
     for formula in root.iterfind(".//m:c/m:f", space):
         cell = formula.getparent()
         held = cell.find("m:v", space)
         if held is None:
             held = etree.SubElement(cell, f"{{{space['m']}}}v")
         text = formula.text or ""
-        wrapped = shown.match(text)
-        held.text = values.get(wrapped[1] if wrapped else text, "ok")
+        own = cell.get("r")
+        wrapped = shown.fullmatch(text)
+        held.text = values.get(apart.get(wrapped[1] if wrapped else own, text), "ok")
         cell.attrib.pop("t", None)
         if held.text == "ok":
             cell.set("t", "str")

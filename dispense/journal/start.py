@@ -90,7 +90,7 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
         *_without_lot(stock),
         *count_doubts(plan, known),
         *_not_counted(plan, known),
-        *_not_received(plan, known, moment),
+        *_not_received(begun, known, moment),
         *told.findings,
         *_unknown_lots(plan, known, rows),
         *_untold(plan, begun, rows, moment, {item.station for item in told.findings}),

@@ -223,7 +223,7 @@ def change_overs(plan: Plan) -> Iterator[Finding]:
                 yield Finding(
                     NOTE,
                     f"{row.station} changes from {before} to {material}",
-                    f"{CLEAN}, set up by the card of that day",
+                    "empty hoses and mixer, clean what touches both, set up by the card of that day",
                     topic=CHANGE_OVER,
                     station=row.station,
                     material=material,

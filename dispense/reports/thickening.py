@@ -169,7 +169,7 @@ def _end_degree(
 ) -> float | None:
     """Degree that the mass of the data sheet has come to at the end of its pot life; None: not to be had.
 
-    Many degrees are tried together, which takes no longer than one, each time between the two that enclose it.
+    Many degrees are tried together, as quick as one, and then more between the two that enclose it.
     """
     low, high = 1e-6, 0.999
     for is_first in (True, *[False] * (_ROUNDS - 1)):

@@ -259,7 +259,7 @@ def layout(book: Book) -> None:
     form.picture("cure_bars", BARS)
     form.cautions()
 
-    hand = book.page("Handover", [7.6, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)
+    hand = book.page("Handover", [9, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 5), ("shift", 6))
     hand.skip()

@@ -404,7 +404,7 @@ def layout(book: Book) -> None:
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
     later.skip()
-    later.section("Pour no sooner than the wait after the shot before", "write down when each was poured")
+    later.section("Pour no sooner than the wait after the shot before")
     later.table(
         "MaterialLater",
         ["part", "serial", "begun", "shot", "before", "wait", "earliest", BEFORE_AT, POURED_AT, BY],
@@ -414,7 +414,7 @@ def layout(book: Book) -> None:
     later.put(1, "Was a wait shorter, or is it not known: stop and ask, do not pour.", bold=True)
     later.skip()
     form = book.page(
-        "Material", [11.5, 13.8, 9, 9, 9, 9, 9, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
+        "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
     )
     form.head(named=False)
     form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
@@ -467,9 +467,9 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 12.6, 16, 18, 6.4, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 16, 16, 21, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
-    hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
+    hand.repeat(("station", 1), ("material", 6), ("day", 8), ("shift", 9))
     hand.skip()
     hand.table(
         "MaterialHandover",

@@ -361,7 +361,7 @@ def layout(book: Book) -> None:
     )
     use.freeze("ResultUse", 3)
 
-    amounts = book.page("Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
+    amounts = book.page("Amounts", [16, 16, 7.2, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
     amounts.head(named=False)
     amounts.table("ResultAmounts", columns["ResultAmounts"], repeat=True, filtered=True)
     amounts.freeze("ResultAmounts", 2)

@@ -189,7 +189,8 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
             yield _found(
                 result,
                 QUALITY,
-                f"{component_words(result, letter)} lot {lot.lot} may not be used: last day was "
+                f"{'the open container of ' if lot.opened else ''}{component_words(result, letter)} lot "
+                f"{lot.lot} may not be used: last day was "
                 f"{lot.last_day(component.open_life)} ({told_volume_text(lot.left / NANO)})",
                 "set it aside",
                 topic="expired lot",

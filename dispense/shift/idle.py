@@ -43,7 +43,7 @@ class Idle:
     since: float
     until: float
     limit: float  # when what stands in the mixer reaches its limit
-    every: float  # how long what is fresh at its start keeps the limit [s]
+    every: float  # how long what is fresh at its start keeps the limit [s], of a long one
     purges: tuple[float, ...] | None  # when to purge; None: purging does not keep the limit
     count: int  # of purges, those that the part after it asks for among them
     purge_volume: int  # of all purges
@@ -97,14 +97,17 @@ def weigh_idle(
     `purge` is the volume of one [nL], `pieces` are those of the visit after it.
     """
     share, since = station.purge_share, max(since, calendar.start)
-    if mixer.life is None or not mixer.contents or until <= since or mixer.share_used(until) < share:
+    if mixer.life is None or not mixer.contents or until <= since or mixer.keeps(share, pieces, until):
+        return None
+    used = mixer.share_used(until)
+    if used < share or mixer.share_used(since) >= GELLED:
         return None
     limit = mixer.reaches(share)
-    if limit >= until - SAME_TIME or mixer.reaches(GELLED) <= since:
+    if limit >= until - SAME_TIME:
         return None
     in_a_row = max(1, math.ceil(mixer.renewal / purge * (1.0 - EQUAL)))
     trial = mixer.copy()
-    times = _purges(trial, station, calendar, purge, since, until, in_a_row)
+    times = _purges(trial, station, calendar, purge, since, until, in_a_row, limit)
     count, purged = len(times or ()), until
     if times:
         purged = max(until, times[-1] + station.purge_time)
@@ -112,14 +115,14 @@ def weigh_idle(
         while count < most and trial.passes(share, pieces, purged):  # what the part asks for besides
             trial.push(purge, purged, purged + station.purge_time)
             count, purged = count + 1, purged + station.purge_time
-    is_long = times is None or count > in_a_row or mixer.share_used(until) >= GELLED
+    is_long = times is None or count > in_a_row or used >= GELLED
     if not is_long and station.rule == CHANGE_MIXER:
         return None
     return Idle(
         since,
         until,
         limit,
-        mixer.life.when(since, share) - since,
+        mixer.life.when(since, share) - since if is_long else 0.0,
         times,
         count,
         count * purge,
@@ -132,13 +135,20 @@ def weigh_idle(
 
 
 def _purges(
-    mixer: Mixer, station: Station, calendar: Calendar, purge: int, since: float, until: float, in_a_row: int
+    mixer: Mixer,
+    station: Station,
+    calendar: Calendar,
+    purge: int,
+    since: float,
+    until: float,
+    in_a_row: int,
+    first: float,
 ) -> tuple[float, ...] | None:
-    """When to purge so that the mixer keeps its limit; None where it cannot."""
+    """When to purge so that the mixer keeps its limit, reached at `first`; None where it cannot."""
     times: list[float] = []
     after, time = since, station.purge_time
     while len(times) < MOST_IDLE_PURGES:
-        limit = max(mixer.reaches(station.purge_share), after)
+        limit = max(mixer.reaches(station.purge_share) if times else first, after)
         if limit >= until:
             return tuple(times)
         at = calendar.fit(limit, time)

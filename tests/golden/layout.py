@@ -187,7 +187,6 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Clock list",
         "Shift material sheet: later shots",
         "Pour no sooner than the wait after the shot before",
-        "write down when each was poured",
         "Was a wait shorter, or is it not known: stop and ask, do not pour.",
         "Shift material sheet: handover",
         "Handed over: name, date, signature",
