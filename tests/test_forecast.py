@@ -903,7 +903,7 @@ def test_missing_columns_tables_and_files_are_told(tmp_path):
     sqlite3.connect(tmp_path / "b.sqlite").execute("create table other (x)").connection.commit()
     with pytest.raises(FileError, match="has no table builds"):
         forecast(plan, 1, builds=tmp_path / "b.sqlite")
-    for name, words in (("gone.csv", "not there"), ("b.xls", "not a kind of file")):
+    for name, words in (("gone.csv", "does not exist"), ("b.xls", "not a kind of file")):
         with pytest.raises(FileError, match=words):
             forecast(plan, 1, builds=tmp_path / name)
     (tmp_path / "bad.parquet").write_bytes(b"no parquet")
