@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import math
+import os
 import re
 import shutil
 import struct
@@ -282,6 +283,16 @@ def test_status_counts_the_functions(profile):
     (item,) = office.status(profile)["installed"][:1]
     assert item["functions"] == len(FUNCTIONS)
     assert item["for"] == "this user"
+
+
+def test_a_virtual_environment_that_is_switched_on_is_not_its_python(tmp_path, monkeypatch):
+    """The interpreter within LibreOffice takes the first python3 of PATH for its own, and its libraries."""
+    (tmp_path / "bin").mkdir()
+    (tmp_path / "pyvenv.cfg").write_text("home = /usr/bin\n")
+    monkeypatch.setenv("PATH", os.pathsep.join([str(tmp_path / "bin"), "/usr/bin", "/bin"]))
+    monkeypatch.setenv("VIRTUAL_ENV", str(tmp_path))
+    found = office.clean_environment()
+    assert found["PATH"].split(os.pathsep) == ["/usr/bin", "/bin"] and "VIRTUAL_ENV" not in found
 
 
 @office_test

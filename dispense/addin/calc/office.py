@@ -154,6 +154,11 @@ def clean_environment() -> dict[str, str]:
     kept = dict(os.environ)
     for name in ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV", "__PYVENV_LAUNCHER__"):
         kept.pop(name, None)
+    # its Python takes the first python3 there for its own: one of a virtual environment that is switched on
+    folders = kept.get("PATH", "").split(os.pathsep)
+    kept["PATH"] = os.pathsep.join(
+        folder for folder in folders if not (Path(folder).parent / "pyvenv.cfg").is_file()
+    )
     return kept
 
 
