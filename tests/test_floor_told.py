@@ -6,7 +6,7 @@ Times and volumes are reckoned by hand beside each check, from the invented plan
 from __future__ import annotations
 
 import pytest
-from plans import MONDAY, hand_rows, line_rows, make
+from plans import MONDAY, add_hot_pot, hand_rows, line_rows, make
 
 from dispense.base.errors import InputError
 from dispense.jobs.now import read_today, reckoned_notes
@@ -193,15 +193,15 @@ def test_two_nozzles_wait_twice_the_takt():
 
 
 def test_a_pot_life_that_is_not_over_is_not_called_over():
-    """Pot life 30 min, purge of 5: after 27 min 90 % is used, when a purge is through it would be 107 %."""
+    """Pot life 30 min: after 18 min 60 % is used, when it is purged, and not called over or gelled."""
     rows = hand_rows()
     rows["Breaks"] = []
     rows["Materials"][0]["pot_life"] = 30
     rows["Stations"][0] |= dict(takt=27 * 60 + 60, checks=0, purge_time=300, mixer_time=60)
     rows["Builds"][0]["quantity"] = 4
     result = next(iter(play_plan(make(rows))))
-    words = [event.text for event in result.events if event.kind == "mixer"]
-    assert words and all("pot life would be over before a purge is through" in text for text in words)
+    words = [event.text for event in result.events if event.kind in ("mixer", "purge")]
+    assert len(words) == 3 and all("reaches its limit at" in text and "over" not in text for text in words)
 
 
 def test_nobody_keeps_a_mixer_for_no_start():
@@ -213,3 +213,38 @@ def test_nobody_keeps_a_mixer_for_no_start():
     assert "throw it away" in text and "keep the mixer closed" not in text
     assert not any(item.what.startswith("mixer") for item in last.handed_over)
     assert [last.balance(letter) for letter in last.letters] == [0, 0]
+
+
+def two_shots(takt: float | None) -> dict:
+    """A pot in two shots of 160 mL at 5 mL/s, 40 min apart; a part comes every half hour of the morning."""
+    rows = hand_rows()
+    add_hot_pot(rows, 20000.0)
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=40),
+    ]
+    rows["Beads"], rows["Breaks"] = [], []
+    rows["Stations"][0] |= dict(takt=takt, checks=0)
+    rows["Materials"][0]["open_time"] = None
+    rows["Builds"][0]["quantity"] = 8  # over 4 h: a part every 30 min where no takt is stated
+    return rows
+
+
+@pytest.mark.parametrize("takt", [1800, None])
+@pytest.mark.parametrize(
+    ("now", "done"), [("06:35", 2), ("06:59", 2), ("07:00", 2), ("08:05", 5), ("07:40", 4)]
+)
+def test_a_second_shot_is_timed_from_when_the_plan_gave_the_first(takt, now, done):
+    """Half an hour apart from 6:00, as told and as printed: no part is taken to have waited for longer."""
+    plan = make(two_shots(takt))
+    today = read_today(plan, MONDAY, "early", None, now=now, done=[str(done)])
+    whole, rest = next(play_plan(plan)), next(play_plan(plan, today=today))
+    printed = {(shot.serial, shot.shot): shot.poured for shot in whole.later_shots}
+    told = {(shot.serial, shot.shot): shot.poured for shot in rest.later_shots}
+    clock = (int(now[:2]) * 60 + int(now[3:])) * 60.0
+    due = {key for key, poured in printed.items() if key[0] <= done and poured + 2400 > clock}
+    assert due and due <= set(told)
+    for serial, shot in due:
+        begun = 6 * 3600 + (serial - 1) * 1800
+        assert told[serial, shot] >= begun + 32 - 1e-6  # 160 mL at 5 mL/s
+        assert told[serial, shot] == pytest.approx(printed[serial, shot], abs=120)

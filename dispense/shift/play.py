@@ -21,7 +21,7 @@ from .start import opening_store
 from .store import Store
 from .today import Before, OverFull, Stretch, Today, check_now, set_standing
 
-HALVINGS = 6  # of the pace of a line till now: to a sixty-fourth of what lies between printed and fastest
+HALVINGS = 6  # of the pace till now: to a sixty-fourth of what lies between printed and fastest
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +177,6 @@ def _till_now(
     if today.now is None:
         return {row.station: Stretch(stops=today.stops) for row in rows}
 
-    is_line = any(_in_line(plan, row) for row in rows)
-
     def play_over(kept: Store, pace: Till) -> dict[str, Player]:
         return _play_over(plan, rows, builds, kept, following, today, pace)
 
@@ -186,8 +184,6 @@ def _till_now(
         return _not_fitting(rows, today, play_over(copy.deepcopy(store), pace))
 
     def quickest(through: frozenset[str]) -> Till:
-        if not is_line:
-            return Till(0.0, through)
         return Till(_least_hurry(lambda hurry: not lacking(Till(hurry, through))), through)
 
     pace = quickest(frozenset())
@@ -223,7 +219,7 @@ def _till_now(
 
 
 def _least_hurry(fits: Callable[[float], bool]) -> float:
-    """The least hurry with which a line has done what is told: no part is taken to have cured for longer."""
+    """The least hurry with which what is told is done: no part is taken to have cured or waited longer."""
     if fits(0.0):
         return 0.0
     low, high = 0.0, 1.0

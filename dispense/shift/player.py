@@ -245,8 +245,7 @@ class Player:
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
-        is_timed = in_line and stretch.done is not None
-        printed = self._printed_takt(shift, jobs) if is_timed else math.inf
+        printed = self._printed_takt(shift, jobs) if stretch.done is not None else math.inf
         if not stretch.is_whole:
             jobs = self._of_stretch(jobs)
         self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
@@ -259,11 +258,13 @@ class Player:
         spread_over = calendar if stretch.is_last or stretch.done is not None else self._shift_calendar(shift)
         takt = shift_takt(plan, station, spread_over, started)
         if stretch.done is not None and self.works:
-            evenly = calendar.available / len(self.works)  # what was done by then came evenly
-            takt = min(takt, evenly)
-            if is_timed:
-                slow = self._line_takt(printed, calendar)
-                takt = slow + stretch.hurry * (takt - slow)
+            count, till_now = len(self.works), calendar.available
+            takt = min(takt, till_now / count)  # what was done by then came evenly
+            # as printed while the count agrees with it to a part; of a line else evenly up to now: no part is
+            # taken to have cured, or to have waited for its next shot, for longer than it has
+            is_on_plan = (count - 1) * printed <= till_now < (count + 1) * printed
+            slow = printed if is_on_plan else till_now / count if in_line else takt
+            takt = slow + stretch.hurry * (takt - slow)
         self.result = ShiftResult(
             date,
             shift,
@@ -315,13 +316,6 @@ class Player:
         """The takt of the whole shift, as its sheets said before it began."""
         calendar = shift_calendar(self.plan, self.date, shift, stretch=Stretch(stops=self.stretch.stops))
         return shift_takt(self.plan, self.station, calendar, sum(job.started for job in jobs))
-
-    def _line_takt(self, printed: float, calendar: Calendar) -> float:
-        """How fast parts have come till now where others wait for them: as printed while the count agrees
-        with it to a part, else evenly up to now, so that no part is taken to have cured for longer."""
-        count = len(self.works or ())
-        is_on_plan = (count - 1) * printed <= calendar.available < (count + 1) * printed
-        return printed if is_on_plan else calendar.available / count
 
     def _shift_calendar(self, shift: str) -> Calendar:
         """The whole shift, with its stops."""

@@ -100,7 +100,7 @@ class Stretch:
     stops: tuple[Stop, ...] = ()
     goes_on: bool = False  # the run has begun before it
     mixers: Mapping[int, float] = field(default_factory=dict)  # put on before its end, by nozzle [s]
-    hurry: float = 0.0  # how parts of a line came till its end: 0 as printed, 1 as fast as it can
+    hurry: float = 0.0  # how parts came till its end: 0 as printed, 1 as fast as it can
     through_breaks: bool = False  # the crew worked through its breaks
     over: OverFull | None = None  # what was done before it and does not fit beside the breaks
 

@@ -431,6 +431,8 @@ class Shift:
             if mine and good:
                 good = feed.good[part] if feed and part in feed.good else good
                 jobs.append(Job(part, good, to_start(good, station), mine))
+        every = sum(job.started for job in jobs)
+        printed = station.takt or (self.whole.available / every if every else math.inf)
         self.works = self.line_up(jobs)[stretch.skip :][: stretch.most]
         if stretch.start is not None or stretch.end is not None:
             for job in jobs:
@@ -446,7 +448,10 @@ class Shift:
         started = sum(job.started for job in jobs)
         takt = station.takt or (takt or hours.available / started if started else math.inf)
         if stretch.end is not None and started:
-            takt = min(takt, hours.available / started)  # what is done by then came evenly
+            if (started - 1) * printed <= hours.available < (started + 1) * printed and not feed:
+                takt = printed  # as the sheets said, while the count agrees with them to a part
+            else:
+                takt = min(takt, hours.available / started)  # what is done by then came evenly
         self.sky = weather.Day.of(plant, station)
         self.played = Played(
             day, shift, station, material, plant.parts_of(material.material), hours, jobs, takt, self.sky
