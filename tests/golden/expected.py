@@ -176,6 +176,7 @@ class Found:
     part: str = ""
     day: datetime.date | None = None
     shift: str = ""
+    component: str = ""
 
     @property
     def marked(self) -> Says:
@@ -296,15 +297,15 @@ def shift_findings(run: Played) -> list[Found]:
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
         figures = (Fact(count), Fact(volume, "mL"), Clock(day, first))
         says = Says(("stock", "short", "container", "from"), component_words(run, letter), figures)
-        found.append(Found(STOP, says, "shortage", **here))
+        found.append(Found(STOP, says, "shortage", component=letter, **here))
     for letter, volume in run.owed.items():
         figures = (Fact(volume, "mL"), Clock(day, run.hours.start))
         says = Says(("counted as standing here", "missing", "before"), component_words(run, letter), figures)
-        found.append(Found(STOP, says, "shortage", **here))
+        found.append(Found(STOP, says, "shortage", component=letter, **here))
     for letter, lot, last in run.expired_lots:
         names = (*component_words(run, letter), lot.name)
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
-        found.append(Found(QUALITY, says, "expired lot", **lasting))
+        found.append(Found(QUALITY, says, "expired lot", component=letter, **lasting))
     for event in run.events:
         if event.kind == "expired":
             names = (*component_words(run, event.letter), event.lot)
@@ -1936,12 +1937,12 @@ class Reckoning:
 
     @staticmethod
     def gravest_sorts(found: list[Found]) -> list[Message]:
-        """Dangers and stops by sort: one topic at one station, and each danger of a part apart."""
+        """Dangers and stops by sort: one topic and component at one station, each danger of a part apart."""
         sorts: dict[tuple, list[Found]] = {}
         for item in found:
             if item.kind in (DANGER, STOP):
                 part = item.part if item.kind == DANGER else ""
-                sorts.setdefault((item.kind, item.topic, item.station, part), []).append(item)
+                sorts.setdefault((item.kind, item.topic, item.component, item.station, part), []).append(item)
         ordered = sorted(sorts.values(), key=lambda group: (group[0].kind, -len(group)))
         rows = []
         for group in ordered:
