@@ -382,7 +382,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6.4, 67, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16.8, 6.4, 66.2, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
@@ -400,7 +400,7 @@ def layout(book: Book) -> None:
     )
     times.cautions()
 
-    later = book.page("Later shots", [20, 7, 17, 7, 9, 11, 12, 13, 13, 9], landscape=False, standing=True)
+    later = book.page("Later shots", [18, 7, 16, 7, 9, 11, 17, 12, 12, 9], landscape=False, standing=True)
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
     later.skip()
