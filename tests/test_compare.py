@@ -312,7 +312,9 @@ def test_what_the_plan_check_refuses_is_a_rule() -> None:
 def test_a_set_that_cannot_be_played_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Purges of 0.1 µL into a mixer of 10 mL: 100,000 of them would make it fresh, more than are played."""
     monkeypatch.setattr(player, "MOST_CHANGES", 200)  # as 20,000, sooner
-    report = chosen(steady(), hem("purge volume", "1e-4", "drops"), hem("purge share", "0.01", "drops"))
+    rows = steady()
+    rows["Stations"][0]["takt"] = 10  # one part after the other: no idle time in which the mixer comes off
+    report = chosen(rows, hem("purge volume", "1e-4", "drops"), hem("purge share", "0.002", "drops"))
     drops = report.fields[0].sets[1]
     assert not drops.is_played and drops.cost is None
     assert "faster than a purge replaces it" in drops.rules[0].text

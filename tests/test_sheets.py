@@ -841,8 +841,8 @@ def test_sheets_compute_with_what_is_written_in(tmp_path):
     target = named(check, "target")
     for place, (weighed, a, b) in enumerate(((target, 2.4, 2.0), (target * 3, 2.4, 1.8))):
         sheet.cell(row + place, 6, weighed)
-        sheet.cell(row + place, 8, a)
-        sheet.cell(row + place, 9, b)
+        sheet.cell(row + place, 9, a)
+        sheet.cell(row + place, 10, b)
     check.save(tmp_path / "check.xlsx")
     board = openpyxl.load_workbook(folder / "hem_cure_board.xlsx")
     page = board["Board"]
