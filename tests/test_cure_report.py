@@ -214,7 +214,7 @@ def test_hot_hours_shorten_life():
 
     lives = quad(rate, day.start, day.end, points=[28800.0])[0] / 3600.0
     assert by_name["as recorded, shortest"].limits == pytest.approx(lives / day.share, rel=1e-6)
-    assert "lives" in day.hot_afternoon
+    assert "has a pot life of 33 min" in day.hot_afternoon
     assert day.life_words == f"{day.shortest_words}; {day.hot_afternoon}"  # the figure first
     # mean of the half hours' temperatures: (18 + 33)/2 and (33 + 24)/2 for two hours each
     assert by_name["constant mean"].temperature == pytest.approx(273.15 + 27.0)

@@ -455,7 +455,7 @@ def test_a_figure_is_taken_over_with_its_reason(desk, capsys):
     assert before.parts == after.parts
     other = [part for part in before.parts if before.read(part) != after.read(part)]
     names = {sheet.part: sheet.name for sheet in before.sheets}
-    assert {names[part] for part in other} == {"Stations", "Changes"}
+    assert {names[part] for part in other} == {"Stations", "Changes", "Station form"}  # which shows the cell
     # once taken over it stands, and is not taken twice
     assert learn(desk, "--take", words[0]) == 1
     assert "no more than noise" in capsys.readouterr().err
