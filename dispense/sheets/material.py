@@ -382,7 +382,9 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16.8, 6.4, 66.2, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
+    times = book.page(
+        "Times", [16.8, 6.4, 66.2, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True
+    )
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
