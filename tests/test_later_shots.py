@@ -257,8 +257,8 @@ def test_when_shots_were_poured_is_booked(tmp_path):
     current = read_journal(journal_path(tmp_path / "plan.xlsx")).current()
     found = {item.entry.text: item.entry for item in current.values()}
     assert {words: entry.time for words, entry in found.items() if entry.kind == "done"} == {
-        "frame no. 1: shot 1 poured": "2026-03-02 06:01:00",
-        "frame no. 1: shot 2 poured": "2026-03-02 06:17:00",
+        "frame no. 1: shot 1 poured": "2026-03-02T06:01:00",
+        "frame no. 1: shot 2 poured": "2026-03-02T06:17:00",
     }
     assert found["frame no. 1: shot 2 poured"].by == "KM"
     (signed,) = [entry for entry in found.values() if entry.kind == "signed"]
