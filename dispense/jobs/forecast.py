@@ -20,7 +20,7 @@ from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
 from ..journal.lessons import learned_values
-from ..journal.start import AsOf, Start, from_counts
+from ..journal.start import AsOf, Start, from_counts, stated_as_of
 from ..journal.store import journal_path, read_journal
 from ..journal.used import WithLearned, with_learned
 from ..plan.late import TWICE
@@ -150,13 +150,13 @@ def _begin(
     Of a whole day it is the forecast that tells which builds are history.
     """
     as_of = read_as_of(as_of)
-    begin = started(records, path, sources, as_of)
-    if begin.as_of is None:
+    if as_of is None and stated_as_of(records) is None:
         if sources.stock is not None:
             return Start(records)
         coming, _ = without_history(records, weeks)
         first = min((row.date for row in coming.builds), default=None)
         return from_counts(records, journal_entries(path), first)
+    begin = started(records, path, sources, as_of)
     if not isinstance(as_of, datetime.datetime):
         begin.plan = replace(begin.plan, builds=records.builds)
     return begin

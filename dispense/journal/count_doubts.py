@@ -56,8 +56,7 @@ def _when(entry: Entry) -> tuple[datetime.datetime, bool]:
 
 
 def _name(plan: Plan, key: LotKey) -> str:
-    letter = f" {key[1].upper()}" if len(plan.components_of(key[0])) > 1 else ""
-    return f"{key[0]}{letter} lot {key[2]}"
+    return f"{plan.component_words(key[0], key[1])} lot {key[2]}"
 
 
 def _moment(entry: Entry) -> str:

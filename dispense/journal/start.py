@@ -319,10 +319,10 @@ def _unknown_lots(plan: Plan, entries: Sequence[Entry], rows: Sequence[Standing]
             and row.expiry is None
             and key not in stock | came
         ):
-            letter = f" {row.component.upper()}" if len(plan.components_of(key[0])) > 1 else ""
+            name = plan.component_words(key[0], row.component)
             yield Finding(
                 QUALITY,
-                f"lot {row.lot} of {key[0]}{letter}, which stands {_where(row)}, is neither in Stock nor was "
+                f"lot {row.lot} of {name}, which stands {_where(row)}, is neither in Stock nor was "
                 "it received: its last day is not known, and it is taken to keep",
                 "look at the label; state its last day in Standing, or the lot in Stock",
                 topic=f"standing lot {row.lot}",

@@ -212,8 +212,7 @@ def _target_name(target: Target, plan: Plan) -> str:
     words = target.field.words
     if not target.material:
         return words
-    letter = f" {target.component.upper()}" if len(plan.components_of(target.material)) > 1 else ""
-    return f"{target.material}{letter} {words}"
+    return f"{plan.component_words(target.material, target.component)} {words}"
 
 
 def _option_name(target: Target, value: Value | None, plan: Plan) -> str:

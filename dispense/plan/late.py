@@ -42,11 +42,11 @@ def with_late_orders(plan: Plan, today: datetime.date) -> tuple[Plan, list[Findi
 
 
 def _late(plan: Plan, lot: StockLot, order: OpenOrder, today: datetime.date, comes: datetime.date) -> Finding:
-    letter = f" {lot.component.upper()}" if len(plan.components_of(lot.material)) > 1 else ""
+    name = plan.component_words(lot.material, lot.component)
     due = (today - order.arrival).days
     return Finding(
         QUALITY,
-        f"order {order.order} of {lot.material}{letter} was due on {order.arrival} and is not received: it "
+        f"order {order.order} of {name} was due on {order.arrival} and is not received: it "
         f"is not in store, and is taken to come on {comes}",
         "ask for its new day and state it in Orders; if it has come, book it as received or state its lot in "
         "Stock, and delete the order",

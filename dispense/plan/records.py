@@ -315,6 +315,10 @@ class Plan:
         later = [item.value for item in self.dated if (item.key, item.column) == ((station,), "material")]
         return list(dict.fromkeys([self.station(station).material, *later]))
 
+    def component_words(self, material: str, letter: str) -> str:
+        """A component as a text names it: Bond 60 A, or the material alone where it has but one."""
+        return f"{material} {letter.upper()}" if len(self.components_of(material)) > 1 else material
+
     def components_of(self, material: str) -> dict[str, Component]:
         """Components of a material by letter: {"a": …, "b": …}."""
         return {item.component: item for item in self.group(Component, "material").get(material, ())}
