@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import time
 import uuid
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -42,6 +43,7 @@ ENDING = ".journal"
 APPLICATION = 0x64697370  # "disp": what SQLite keeps of whose file it is
 FORMAT = 1
 WAIT = 5.0  # seconds that a writer waits for another
+PAUSE = 0.01  # seconds between two tries where SQLite does not wait by itself
 HEADER = b"SQLite format 3\x00"
 PAGE = 4096  # bytes; SQLite's own default, stated since a rescue reads pages
 BESIDE = ("-wal", "-shm")  # what SQLite keeps beside its file while it is open
@@ -295,7 +297,7 @@ def _writer(path: Path, wait: float, identity: str = "") -> Iterator[tuple[sqlit
         raise _failure(path, error) from error
     try:
         db.execute(f"pragma page_size = {PAGE}")
-        db.execute("pragma journal_mode = wal")
+        _to_wal(db, wait)
         db.execute("pragma synchronous = full")
         db.execute("begin immediate")
         journal = _load(db, path)
@@ -318,6 +320,19 @@ def _writer(path: Path, wait: float, identity: str = "") -> Iterator[tuple[sqlit
                 db.execute("rollback")
         with contextlib.suppress(sqlite3.Error):
             db.close()  # the last to close folds the log into the file
+
+
+def _to_wal(db: sqlite3.Connection, wait: float) -> None:
+    """Set the write-ahead log; SQLite does not wait by itself where two set it on a new file at once."""
+    end = time.monotonic() + wait
+    while True:
+        try:
+            db.execute("pragma journal_mode = wal")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > end:
+                raise
+        time.sleep(PAUSE)
 
 
 def _about(db: sqlite3.Connection, journal: Journal, key: str, value: str) -> None:
