@@ -13,8 +13,9 @@ from dispense.jobs.document import Grid
 class FileHost:
     """What `jobs.document.Host` asks, over a file; `edit` is what a user types and does not save."""
 
-    def __init__(self, path: Path, answers: dict | None = None, stop_at: int | None = None):
+    def __init__(self, path: Path, answers: dict | None = None, stop_at: int | None = None, speaks="en"):
         self.path = Path(path)
+        self.speaks = speaks
         self.answers = answers
         self.stop_at = stop_at
         self.marks, self.panes, self.opened, self.asked = [], [], [], []
@@ -42,6 +43,9 @@ class FileHost:
 
     def place(self):
         return self.path
+
+    def language(self):
+        return self.speaks
 
     def read(self):
         return [

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import csv
 import datetime
+import io
+import json
 import time
 
 import pytest
@@ -16,7 +18,7 @@ from test_on_screen import column_letter, write_plan
 
 from dispense.addin.calc import component_names as names
 from dispense.addin.calc import menu_files
-from dispense.addin.served import WHAT, grid_of
+from dispense.addin.served import WHAT, Server, Wire, grid_of
 from dispense.base.language import WORDS
 from dispense.jobs.document import Grid
 from dispense.jobs.on_screen import COMMANDS
@@ -186,6 +188,34 @@ def test_the_menu_speaks_the_language_of_the_windows(members, code):
         assert found[label] == words[bare] + label[len(bare) :]
         assert words[bare] != bare
     assert {found[COMMANDS[name].label.rstrip("…")] for name in menu_files.ON_BAR} <= set(words.values())
+
+
+def test_the_menu_file_has_its_texts_in_each_language(members):
+    """Its own buttons and messages: LibreOffice's Python reads them from a file, without the package."""
+    words = json.loads(members["words.json"])
+    for code in ("de", "es"):
+        with (WORDS / f"{code}.csv").open(encoding="utf-8", newline="") as file:
+            listed = dict(csv.reader(file))
+        for text in menu_files.own_texts():
+            bare = text.rstrip("…")
+            assert words[code][text] == listed[bare] + text[len(bare) :]
+    assert {"Check", "Stop", "Cancel"} <= set(menu_files.own_texts())
+
+
+def test_the_language_of_the_windows_goes_with_each_message():
+    out = io.StringIO()
+    wire = Wire(out)
+    server = Server(wire)
+    server.take({"do": "unmark", "book": "1", "place": None, "language": "de-DE"})
+    told = []
+    while len(told) < 2:  # it takes the marks away, then tells so
+        asked = [json.loads(line) for line in out.getvalue().splitlines()]
+        for message in asked[len(told) :]:
+            told.append(message)
+            server.take({"answer": message["ask"]})
+        time.sleep(0.01)
+    assert told[1]["value"]["headline"] == "Marken sind aus"
+    server.end()
 
 
 def test_host_and_core_agree(members):

@@ -212,6 +212,52 @@ def test_every_finding_has_its_words(code: str) -> None:
     assert len(found) > 90  # the makers are found
 
 
+#: where problems of a plan that is open are worded, and the arguments of a `Problem` in their order
+OF_PROBLEMS = ("plan/*", "base/fields", "base/units", "jobs/on_screen", "jobs/document", "jobs/live")
+ARGUMENTS = {
+    "Problem": ("where", "argument", "value", "allowed", "fix", "code", "message"),
+    "_says": ("where", "message", "fix"),
+}
+#: what reads files of another kind than the plan that is open: their messages are for a terminal
+OF_FILES = {"csv.py", "drawing.py", "sources.py", "workbook.py", "workdays.py", "prepared.py", "builds.py"}
+SAID = {  # what an expression of a problem may say
+    "kind": ("setting", "column of Beads"),
+    "what": ("inserts", "7 cells of 7 mm"),
+    "kind.split()[0]": ("setting", "column"),
+    "message": ("Xyz is not a setting",),
+}
+#: a plan's name in the shell, for a file of which one table is read: nobody opens that in a spreadsheet
+OF_SHELL = {"say which: 7::SHEET", "has no sheet or table 7; it has the sheets 7"}
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_every_problem_of_an_open_plan_has_its_words(code: str, monkeypatch) -> None:
+    for name, texts in SAID.items():
+        monkeypatch.setitem(MAY_BE, name, texts)
+    language, missing, count = read_language(code), [], 0
+    paths = [path for each in OF_PROBLEMS for path in Path(dispense.__file__).parent.glob(f"{each}.py")]
+    for path in (path for path in paths if path.name not in OF_FILES):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = ARGUMENTS.get(getattr(node.func, "id", "") if isinstance(node, ast.Call) else "", ())
+            parts = dict(zip(names, node.args, strict=False)) if names else {}
+            parts |= {each.arg: each.value for each in node.keywords} if names else {}
+            for part in (parts.get(name) for name in ("allowed", "fix", "message")):
+                if isinstance(part, ast.Constant | ast.JoinedStr | ast.BinOp | ast.IfExp):
+                    texts = [text for text in wordings(part) if text]
+                    count += 1
+                    if texts and texts[0] not in OF_SHELL and not any(has_words(language, t) for t in texts):
+                        missing.append(f"{path.name}:{part.lineno}: {texts[0]}")
+    assert not missing, "\n".join(missing)
+    assert count > 150  # the problems are found
+
+
+def has_words(language, text: str) -> bool:
+    """Whether a list has all of a text."""
+    language.missing.clear()
+    language.translate(text)
+    return not language.missing
+
+
 # -------------------------------------------------------------------------------------- what is printed
 
 

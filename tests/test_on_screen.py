@@ -7,6 +7,7 @@ The host is a file with unsaved edits (`file_host`); what LibreOffice does of th
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import replace
 
 import pytest
@@ -82,6 +83,76 @@ def test_a_wrong_cell_is_marked_until_it_is_mended(host):
     run(desk, "unmark")
     assert host.marks == []
     assert host.path.read_bytes() == before
+
+
+#: from de.csv, es.csv: a danger, a name that is not there, a number that cannot be, what was not checked
+SPOKEN = {
+    "de": ("2 Probleme: ", "gemeint hem?", "erlaubt: über 0 mm"),
+    "es": ("2 problemas: ", "¿quería decir hem?", "permitido: más de 0 mm"),
+}
+
+
+def long_words(text):
+    return set(re.findall(r"[^\W\d_]{5,}", text))
+
+
+@pytest.mark.parametrize("speaks", ["de-AT", "es_MX"])
+def test_the_pane_speaks_the_language_of_the_windows(host, speaks):
+    """As the menu does; names, cells and marks are those of the English pane."""
+    host.edit(f"Beads!{column(host, 'Beads', 'station')}2", "hum")
+    host.edit(f"Beads!{column(host, 'Beads', 'width')}2", -3)
+    run(Desk(host), "check")
+    english, marks = host.pane, host.marks
+    host.speaks = speaks
+    run(Desk(host), "check")
+    headline, name, number = SPOKEN[speaks[:2]]
+    assert host.pane.headline.startswith(headline)
+    assert any(name in line.text for line in host.pane.lines)
+    assert any(number in line.text for line in host.pane.lines)
+    assert [(line.cell, line.kind) for line in host.pane.lines] == [
+        (line.cell, line.kind) for line in english.lines
+    ]
+    assert [(mark.cell, mark.kind) for mark in host.marks] == [(mark.cell, mark.kind) for mark in marks]
+    host.edit(f"Beads!{column(host, 'Beads', 'station')}2", "hem")
+    host.edit(f"Beads!{column(host, 'Beads', 'width')}2", 10)
+    host.answers = None
+    for what in ("check", "fill", "unmark"):  # findings, what is asked, what is told
+        run(Desk(host), what)
+    told = [*(pane.headline for pane in host.panes[-2:]), *(line.text for line in host.panes[-2].lines)]
+    (_, questions) = host.asked[-1]
+    told += [*(item.label for item in questions), questions[0].choices[-1]]
+    host.speaks = "en-US"
+    run(Desk(host), "check")
+    run(Desk(host), "fill")
+    english = [host.pane.headline, *(line.text for line in host.pane.lines)]
+    of_plan = {word for table in TABLES for item in table.columns for word in long_words(item.title)}
+    of_plan |= {table.name for table in TABLES} | long_words(str(host.sheets))
+    words = long_words(" ".join(english)) - of_plan
+    assert len(words) > 5
+    assert not words & long_words(" ".join(told))
+    assert "all" not in told and "Day" not in told
+
+
+def test_an_answer_in_another_language_is_understood(host):
+    """ "alle" is chosen for shift and station: all of them are filled, as "all" does."""
+    host.speaks, host.answers = "de", {"shift": "alle", "station": "alle"}
+    run(Desk(host), "fill")
+    assert host.opened and host.pane.headline.split(" ")[1] == "Dateien"
+
+
+def test_windows_in_a_language_without_a_list_speak_that_of_the_settings(host):
+    host.speaks = "fr-FR"
+    run(Desk(host), "unmark")
+    assert host.pane.headline == "marks are off"
+    (host.path.parent / "fr.csv").write_text(
+        "English,Translation\nmarks are off,sans marques\n", encoding="utf-8"
+    )
+    host.sheets["Settings"] = [["Setting", "Value"], ["Language", "fr.csv"]]
+    host.tables.setdefault("Settings", {})
+    desk = Desk(host)
+    run(desk, "check")
+    run(desk, "unmark")
+    assert host.pane.headline == "sans marques"
 
 
 def test_findings_lead_to_their_cell_or_the_row_of_their_station(host):

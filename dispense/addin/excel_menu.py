@@ -15,15 +15,17 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from locale import windows_locale
 from pathlib import Path, PurePosixPath
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from ..base.errors import DispenseError
 from ..base.findings import DANGER, QUALITY, STOP
+from ..base.language import ENGLISH, printed_in, translated
 from ..formulas.spell import respell
 from ..handbook.in_formulas import OWN
-from ..jobs.desk import Desk
+from ..jobs.desk import Desk, language_of
 from ..jobs.document import FILES, CellValue, Grid, Mark, Pane, Question
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, run
@@ -46,6 +48,8 @@ NO_DATE = datetime.datetime(1899, 12, 30)
 ESCAPE = 0x1B  # VK_ESCAPE
 ATTEMPTS = 200  # of a call that Excel refuses since it is busy; without a limit it would be tried for ever
 CALL_REJECTED = -2147418111  # RPC_E_CALL_REJECTED, as Excel answers while a cell is edited
+WINDOWS_LANGUAGE = 2  # msoLanguageIDUI
+BUSY = "Excel is busy: end the editing of the cell, close its dialogs, and press the button again"
 ASK_TEXT = 2  # Type of Application.InputBox
 
 
@@ -96,6 +100,18 @@ class ExcelHost:
         if "://" in name:
             return local_copy(name, onedrive_folders())
         return Path(name) if self.book.api.Path else None
+
+    def language(self) -> str:
+        """That of Excel's windows, by its number of Windows ([MS-LCID], as Python's locale lists them)."""
+        with suppress(Exception):  # an Excel that does not tell
+            number = int(self.book.app.api.LanguageSettings.LanguageID(WINDOWS_LANGUAGE))
+            return windows_locale.get(number, "")
+        return ""
+
+    def said(self, text: str) -> str:
+        """A text in the language of Excel's windows."""
+        with printed_in(language_of(self) or ENGLISH):
+            return translated(text)
 
     def read(self) -> list[Grid]:
         """All sheets as they stand on the screen, one reading a sheet."""
@@ -226,7 +242,7 @@ class ExcelHost:
 
     def progress(self, done: int, total: int) -> bool:
         """In the status bar; Esc stops."""
-        self.book.app.api.StatusBar = f"dispense: {done} of {total}; Esc stops"
+        self.book.app.api.StatusBar = self.said(f"dispense: {done} of {total}; Esc stops")
         return not self._is_stopped()
 
     def write(self, values: Mapping[str, CellValue]) -> None:
@@ -276,7 +292,10 @@ def _prompt(item: Question) -> str:
     if not item.choices:
         return item.label
     return "\n".join(
-        [f"{item.label}: a number of this list, or the words", *(f"{n} {c}" for n, c in _numbered(item))]
+        [
+            f"{item.label}: {translated('a number of this list, or the words')}",
+            *(f"{n} {c}" for n, c in _numbered(item)),
+        ]
     )
 
 
@@ -351,14 +370,15 @@ def command(thing: Any, what: str, given: Mapping[str, str] | None = None) -> st
         elif what == "saved":
             host.mark(host.marks)
         elif what == "pane":
-            host.show(host.pane or Pane("Check marks what is wrong in the plan and lists it here."))
+            words = host.said("Check marks what is wrong in the plan and lists it here.")
+            host.show(host.pane or Pane(words))
         else:
-            return f"there is no command {what}"
+            return host.said(f"there is no command {what}")
     except DispenseError as error:
         return str(error)
     except Exception as error:  # whatever it is, the user must read it
         if getattr(error, "hresult", None) == CALL_REJECTED:
-            return "Excel is busy: end the editing of the cell, close its dialogs, and press the button again"
+            return host.said(BUSY)
         return f"{type(error).__name__}: {error}"
     return ""
 

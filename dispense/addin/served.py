@@ -3,7 +3,7 @@
 A program that cannot hold this package (its Python is another) starts `dispense addin serve` and talks to
 it. It sends what its user asks:
 
-    {"do": "check", "book": "7", "place": "/plans/plan.xlsx", "given": {}}
+    {"do": "check", "book": "7", "place": "/plans/plan.xlsx", "language": "de-AT", "given": {}}
     {"do": "changed", "book": "7", "place": …}         a cell was edited
     {"do": "closed", "book": "7"}
 
@@ -33,7 +33,8 @@ from typing import IO, Any
 from .. import __version__
 from ..base.errors import DispenseError, Problem
 from ..base.findings import Finding
-from ..jobs.desk import Desk, worked_out
+from ..base.language import translated
+from ..jobs.desk import Desk, spoken_in, worked_out
 from ..jobs.document import CellValue, Grid, Mark, Pane, Question, problem_line
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, SOON, run, show_check
@@ -105,10 +106,15 @@ class WireHost:
     def __init__(self, wire: Wire, book: str) -> None:
         self._wire, self._book = wire, book
         self.where: Path | None = None
+        self.speaks = ""
 
     def place(self) -> Path | None:
         """Where it was saved last, as the program said."""
         return self.where
+
+    def language(self) -> str:
+        """That of the program's windows, as it said."""
+        return self.speaks
 
     def read(self) -> list[Grid]:
         """Its sheets."""
@@ -209,7 +215,9 @@ class Server:
             self._desks[book] = _BookDesk(self._wire, book)
         place = message.get("place")
         given = {str(key): str(value) for key, value in (message.get("given") or {}).items()}
-        self._desks[book].put(do, Path(place) if place else None, given)
+        desk = self._desks[book]
+        desk.host.speaks = str(message.get("language") or "")
+        desk.put(do, Path(place) if place else None, given)
 
     def end(self) -> None:
         """No more messages come."""
@@ -257,8 +265,12 @@ class _BookDesk:
         elif do in COMMANDS:
             run(self.desk, do, given)
         else:
-            problem = Problem("menu", "command", do, f"one of {', '.join(COMMANDS)}")
-            self.host.show(Pane("not done", [problem_line(problem)]))
+            self._not_done(Problem("menu", "command", do, f"one of {', '.join(COMMANDS)}"))
+
+    def _not_done(self, problem: Problem) -> None:
+        with spoken_in(self.desk):
+            pane = Pane(translated("not done"), [problem_line(problem)])
+        self.host.show(pane)
 
     def _follow_edit(self) -> None:
         """Problems at once, findings when they are worked out, those of quick stations before."""
@@ -313,7 +325,7 @@ class _BookDesk:
     def _tell_fault(self, error: Exception) -> None:
         words = str(error) if isinstance(error, DispenseError) else f"{type(error).__name__}: {error}"
         with contextlib.suppress(Lost):
-            self.host.show(Pane("not done", [problem_line(Problem("", message=words))]))
+            self._not_done(Problem("", message=words))
 
 
 def serve(lines: Iterable[str], out: IO[str]) -> None:

@@ -14,10 +14,10 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from .errors import FileError, InputError, Problem
+from .errors import FileError, InputError, Problem, one_line
 from .measures import measures
 from .units import SHOP_UNITS
 
@@ -121,6 +121,20 @@ def translated(text: str, *, known: bool = True) -> str:
     """
     units = measures()
     return units.said(language().translate(units.turned(text), known=known))
+
+
+def said_problem(problem: Problem) -> str:
+    """A problem in the language that is printed: its sentence and its fix each by itself, as findings are.
+
+    >>> with printed_in("de"):
+    ...     said_problem(Problem("Beads!B2", "width", -3.0, "above 0 mm", "check it"))
+    'Beads!B2: width ist -3; erlaubt: über 0 mm (nachsehen)'
+    """
+    bare = replace(problem, where="", fix="")
+    text = translated(str(bare))
+    before = f"{problem.where}: " if problem.where else ""
+    after = f" ({translated(problem.fix)})" if problem.fix else ""
+    return one_line(f"{before}{text}{after}")
 
 
 def language() -> Language:
@@ -230,5 +244,6 @@ __all__ = [
     "printed_in",
     "read_language",
     "read_words",
+    "said_problem",
     "translated",
 ]

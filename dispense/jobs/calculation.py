@@ -14,6 +14,7 @@ from typing import TypeAlias, TypeVar
 from openpyxl import load_workbook
 
 from ..base.errors import DispenseError, InputError, Problem
+from ..base.language import translated
 from ..base.units import from_si
 from ..books import bench
 from ..books.bench import Source
@@ -24,7 +25,7 @@ from ..plan.records import Plan
 from ..plan.rows import Bead, Insert, Material, Oven, Pot, Station
 from ..plan.weather import shop_weather
 from ..xlsx.typed import is_foreign, save_signed
-from .desk import Answers, Desk
+from .desk import Answers, Desk, spoken_in
 from .document import Pane, saved_place
 
 KIND = "calculation"  # as the file is signed
@@ -203,7 +204,9 @@ def open_calculation(desk: Desk, given: Answers) -> None:
     kept = with_own(found, out)
     save_signed(out, bench.linked(kept, place.name), KIND, [place])
     names = ", ".join(kept)
-    desk.host.show(Pane(f"{out.name}: {names}; what is typed there changes nothing in {place.name}"))
+    with spoken_in(desk):
+        said = translated(f"what is typed there changes nothing in {place.name}")
+        desk.host.show(Pane(f"{out.name}: {names}; {said}"))
     desk.host.open(out)
 
 

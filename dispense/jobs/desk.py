@@ -4,20 +4,34 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from time import perf_counter
 
-from ..base.errors import InputError, Problem
-from ..base.findings import KINDS, MARKS, Finding
+from ..base.errors import DispenseError, InputError, Problem
+from ..base.findings import KINDS, MARKS, Finding, tally
+from ..base.language import ENGLISH, Language, languages, printed_in, read_language, said_problem, translated
 from ..plan.read import check_shown
 from ..plan.records import Plan
+from ..sheets.pieces import said
 from ..xlsx.snapshot import snapshot
 from ..xlsx.write import scratch
-from .document import Grid, Host, Line, Mark
+from .document import Grid, Host, Line, Mark, Question, answers
 
-__all__ = ["Answers", "Desk", "findings_lines", "marks_of", "on_disk", "worked_out"]
+__all__ = [
+    "Answers",
+    "Desk",
+    "asked",
+    "findings_lines",
+    "language_of",
+    "marks_of",
+    "on_disk",
+    "spoken_in",
+    "tally_words",
+    "worked_out",
+]
 
 UNSAVED = "plan.xlsx"  # what a workbook is called that was never saved
 Answers = Mapping[str, str]
@@ -62,6 +76,40 @@ class Desk:
         for found, waiting in worked_out(self.plan, self.lasted):
             self.findings, self.waiting = found, waiting
             yield
+
+
+@lru_cache
+def _shipped(code: str) -> Language:
+    return read_language(code)
+
+
+def language_of(host: Host) -> Language | None:
+    """The language of the program's windows; None where it does not come with the planner."""
+    code = host.language().replace("_", "-").partition("-")[0].lower()
+    return _shipped(code) if code in languages() else None
+
+
+def spoken_in(desk: Desk) -> AbstractContextManager[Language]:
+    """Print in the language of the program's windows, so that the pane speaks as the menu does.
+
+    Windows in a language that does not come with the planner speak that of the plan's Settings, which may
+    be a plant's own word list, else English.
+    """
+    spoken = language_of(desk.host)
+    if spoken is not None:
+        return printed_in(spoken)
+    place = desk.host.place()
+    try:
+        stated = "" if desk.plan is None else str(desk.plan.settings["language"] or "")
+        return printed_in(read_language(stated, place.parent if place else None))
+    except DispenseError:  # of a list that cannot be read the sheets tell
+        return printed_in(ENGLISH)
+
+
+def asked(desk: Desk, title: str, questions: Sequence[Question], given: Answers) -> dict[str, str] | None:
+    """The answers to questions, asked in the language of the windows; see `document.answers`."""
+    with spoken_in(desk):
+        return answers(desk.host, title, questions, given)
 
 
 def name_of(host: Host) -> str:
@@ -115,16 +163,21 @@ def cell_of(plan: Plan, finding: Finding) -> str:
     return ""
 
 
+def tally_words(findings: Iterable[Finding]) -> str:
+    """How many there are of each kind, in the language that is printed."""
+    return ", ".join(map(translated, tally(findings).split(", ")))
+
+
 def findings_lines(plan: Plan, findings: Iterable[Finding]) -> list[Line]:
-    """Findings as lines of the pane, each leading to its cell."""
-    return [
-        Line(
-            f"{MARKS[item.kind]}: {f'{item.station}: ' if item.station else ''}{item}",
-            cell_of(plan, item),
-            kind=item.kind,
-        )
-        for item in findings
-    ]
+    """Findings as lines of the pane, in the language that is printed, each leading to its cell."""
+    noted = {str(problem): problem for problem in plan.warnings}
+    found = []
+    for item in findings:
+        words = said_problem(noted[item.text]) if item.text in noted else said(item)
+        station = f"{item.station}: " if item.station else ""
+        text = f"{translated(MARKS[item.kind])}: {station}{words}"
+        found.append(Line(text, cell_of(plan, item), kind=item.kind))
+    return found
 
 
 def marks_of(lines: Iterable[Line]) -> list[Mark]:

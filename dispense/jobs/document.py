@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol, TypeAlias
 
 from ..base.errors import DispenseError, FileError, InputError, Problem
 from ..base.findings import NOTE, STOP
+from ..base.language import said_problem, translated
 
 #: a value as a cell holds it: an error is its text ("#N/A"), a blank None
 CellValue: TypeAlias = (
@@ -69,6 +70,7 @@ class Question:
     choices: Sequence[str] = ()
     default: str = ""
     kind: str = CHOICE
+    words: Sequence[str] = ()  # choices that are no names of the plan, but words of ours
 
 
 class Host(Protocol):
@@ -76,6 +78,9 @@ class Host(Protocol):
 
     def place(self) -> Path | None:
         """Where the workbook was saved last; None where it never was."""
+
+    def language(self) -> str:
+        """The language of the program's windows as a code ("de-AT"), "" where it is not told."""
 
     def read(self) -> Sequence[Grid]:
         """All sheets as they stand on the screen."""
@@ -132,12 +137,14 @@ def answers(
 ) -> dict[str, str] | None:
     """The answers to all questions: those given, and the rest from the user; None where he went back.
 
-    Raises InputError for an answer that is none of the choices.
+    They are asked in the language that is printed. Raises InputError for an answer that is none of the
+    choices.
     """
     open_ones = [item for item in questions if item.key not in given]
-    asked = host.ask(title, open_ones) if open_ones else {}
+    asked = host.ask(translated(title), [_worded(item) for item in open_ones]) if open_ones else {}
     if asked is None:
         return None
+    asked = {key: _meant(value, key, open_ones) for key, value in asked.items()}
     found = {item.key: {**asked, **given}.get(item.key, item.default) for item in questions}
     problems = [
         Problem(title, item.label, found[item.key], f"one of {', '.join(item.choices)}")
@@ -149,10 +156,26 @@ def answers(
     return found
 
 
+def _worded(item: Question) -> Question:
+    """A question in the language that is printed; names of the plan stay as they are."""
+
+    def choice(text: str) -> str:
+        return translated(text) if text in item.words else text
+
+    choices = [choice(text) for text in item.choices]
+    return replace(item, label=translated(item.label), choices=choices, default=choice(item.default))
+
+
+def _meant(answer: str, key: str, questions: Sequence[Question]) -> str:
+    """An answer in our own words, whatever language it was asked in."""
+    words = next((item.words for item in questions if item.key == key), ())
+    return next((text for text in words if answer == translated(text)), answer)
+
+
 def problem_line(problem: Problem) -> Line:
-    """A problem as a line of the pane; one that names a cell leads there."""
+    """A problem as a line of the pane, in the language that is printed; one that names a cell leads there."""
     is_cell = "!" in problem.where
-    return Line(str(problem), problem.where if is_cell else "", kind=STOP)
+    return Line(said_problem(problem), problem.where if is_cell else "", kind=STOP)
 
 
 __all__ = [

@@ -17,6 +17,7 @@ import numpy as np
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.fields import Field
+from ..base.language import translated
 from ..base.printed import Printed
 from ..base.units import DAY, from_si
 from ..books import trial
@@ -35,8 +36,8 @@ from ..shift.results import ShiftResult
 from ..shift.setup import setup_card
 from ..xlsx.package import split_cell
 from ..xlsx.typed import save_signed
-from .desk import Answers, Desk, findings_lines
-from .document import CellValue, Grid, Line, Pane, Question, answers, problem_line, saved_place
+from .desk import Answers, Desk, asked, findings_lines, spoken_in
+from .document import CellValue, Grid, Line, Pane, Question, problem_line, saved_place
 
 KIND = "trial"  # as the file is signed
 FIGURES = 6  # digits that a figure is shown with
@@ -309,8 +310,8 @@ def open_station(desk: Desk, given: Answers) -> None:
     if not lists["day"]:
         raise InputError(Problem(trial.TITLE, message="the plan has no builds, so there is no shift to try"))
     first = {"station": lists["station"][0], "day": lists["day"][0], "shift": plan.days()[0][1]}
-    asked = [Question(name, name.capitalize(), lists[name], first[name]) for name in trial.CHOSEN]
-    told = answers(desk.host, trial.TITLE, asked, given)
+    questions = [Question(name, name.capitalize(), lists[name], first[name]) for name in trial.CHOSEN]
+    told = asked(desk, trial.TITLE, questions, given)
     if told is None:
         return
     out = place.with_name(f"{place.stem}_try.xlsx")
@@ -319,7 +320,9 @@ def open_station(desk: Desk, given: Answers) -> None:
     curves = pictured(before.result, before.result)
     save_signed(out, trial.trial_workbook(told, lists, str(place), curves), KIND, [place])
     _trials[out] = Trial(plan, told["station"], day, told["shift"], before)
-    desk.host.show(Pane(f"{out.name}: what is typed there changes nothing in {place.name}"))
+    with spoken_in(desk):
+        headline = translated(f"what is typed there changes nothing in {place.name}")
+        desk.host.show(Pane(f"{out.name}: {headline}"))
     desk.host.open(out)
 
 
@@ -356,7 +359,9 @@ def follow(desk: Desk) -> bool:
     try:
         return _follow(desk, grid)
     except DispenseError as error:
-        desk.host.show(Pane("the figures are as before", [problem_line(item) for item in error.problems]))
+        with spoken_in(desk):
+            lines = [problem_line(item) for item in error.problems]
+            desk.host.show(Pane(translated("the figures are as before"), lines))
         return False
 
 
@@ -391,8 +396,10 @@ def _follow(desk: Desk, grid: Grid) -> bool:
     values |= trial.picture_cells(pictured(here.result, tried.before.result))
     desk.host.write(values)
     found = [] if here.result is None else [item for item in here.result.findings if item.is_warning]
-    lines = [Line(line.text, kind=line.kind) for line in findings_lines(new, found)]
-    desk.host.show(Pane(f"{station}, {day} {shift}: {len(typed) or 'nothing'} changed", lines))
+    with spoken_in(desk):
+        lines = [Line(line.text, kind=line.kind) for line in findings_lines(new, found)]
+        words = translated(f"{len(typed) or 'nothing'} changed")
+        desk.host.show(Pane(f"{station}, {day} {shift}: {words}", lines))
     return True
 
 
@@ -405,8 +412,8 @@ def _chosen(plan: Plan, grid: Grid) -> tuple[str, datetime.date, str]:
     shifts = [row.shift for row in plan.shifts]
     if isinstance(day, datetime.datetime):
         day = day.date()
-    asked = {"station": (station, stations), "day": (str(day), days), "shift": (shift, shifts)}
-    for name, (value, known) in asked.items():
+    chosen = {"station": (station, stations), "day": (str(day), days), "shift": (shift, shifts)}
+    for name, (value, known) in chosen.items():
         if value not in known:
             cell = f"{trial.SHEET}!{trial.CHOSEN[name]}"
             problems.append(Problem(cell, name, value, f"one of {', '.join(known)}"))

@@ -13,11 +13,12 @@ from time import perf_counter
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.file_names import safe_name
-from ..base.findings import STOP, Finding, tally
+from ..base.findings import STOP, Finding
+from ..base.language import said_problem, translated
 from ..base.printed import counted, listed
 from ..plan.records import Plan
-from .desk import Answers, Desk, findings_lines, marks_of, on_disk
-from .document import FILES, TEXT, Line, Pane, Question, answers, going_on, problem_line, saved_place
+from .desk import Answers, Desk, asked, findings_lines, marks_of, on_disk, spoken_in, tally_words
+from .document import FILES, TEXT, Line, Pane, Question, going_on, problem_line, saved_place
 
 __all__ = ["COMMANDS", "SOON", "Command", "run", "show_check"]
 
@@ -42,27 +43,42 @@ def check(desk: Desk, given: Answers) -> None:
 
 def show_check(desk: Desk) -> None:
     """Marks and pane as far as they are known: findings follow when they are worked out."""
-    assert desk.plan is not None
-    if desk.problems:
-        lines = [problem_line(problem) for problem in desk.problems]
-        headline = f"{counted(len(lines), 'problem')}: nothing can be reckoned before they are mended"
-    else:
-        lines = findings_lines(desk.plan, desk.findings or ())
-        size = counted(len(desk.plan.builds), "build")
-        known = desk.findings is not None
-        words = tally(desk.findings or ()) if known else "no problems; findings are being worked out"
-        if desk.waiting:
-            words += f"; still being worked out: {listed(desk.waiting)}"
-        headline = f"{size} at {counted(len(desk.plan.stations), 'station')}: {words}"
+    with spoken_in(desk):
+        headline, lines = _checked(desk)
     desk.host.mark(marks_of(lines))
     desk.host.show(Pane(headline, lines))
+
+
+def _checked(desk: Desk) -> tuple[str, list[Line]]:
+    """What the pane says of a plan, in the language that is printed."""
+    assert desk.plan is not None
+    if desk.problems:
+        count = counted(len(desk.problems), "problem")
+        headline = translated(f"{count}: nothing can be reckoned before they are mended")
+        return headline, [problem_line(problem) for problem in desk.problems]
+    lines = findings_lines(desk.plan, desk.findings or ())
+    size = counted(len(desk.plan.builds), "build")
+    if desk.findings is None:
+        words = translated("no problems; findings are being worked out")
+    else:
+        words = tally_words(desk.findings)
+    if desk.waiting:
+        words += f"; {translated(f'still being worked out: {listed(desk.waiting)}')}"
+    stations = counted(len(desk.plan.stations), "station")
+    return f"{translated(f'{size} at {stations}')}: {words}", lines
+
+
+def _show(desk: Desk, headline: str, lines: Sequence[Line] = ()) -> None:
+    """Into the pane, the headline in the language of the windows."""
+    with spoken_in(desk):
+        desk.host.show(Pane(translated(headline), lines))
 
 
 def unmark(desk: Desk, given: Answers) -> None:
     """No marks any more, until the next check."""
     desk.is_checking = False
     desk.host.mark([])
-    desk.host.show(Pane("marks are off"))
+    _show(desk, "marks are off")
 
 
 # --------------------------------------------------------------------------------- the other jobs
@@ -86,13 +102,13 @@ def fill(desk: Desk, given: Answers) -> None:
     if not days:
         raise InputError(Problem("Fill", message="the plan has no builds, so there is no shift to fill"))
     shifts = [row.shift for row in plan.shifts]
-    told = answers(
-        desk.host,
+    told = asked(
+        desk,
         "Fill",
         [
-            Question("day", "Day", [*days, ALL], days[0]),
-            Question("shift", "Shift", [*shifts, ALL], ALL),
-            Question("station", "Station", [*_stations(plan), ALL], ALL),
+            Question("day", "Day", [*days, ALL], days[0], words=(ALL,)),
+            Question("shift", "Shift", [*shifts, ALL], ALL, words=(ALL,)),
+            Question("station", "Station", [*_stations(plan), ALL], ALL, words=(ALL,)),
         ],
         given,
     )
@@ -108,13 +124,15 @@ def fill(desk: Desk, given: Answers) -> None:
             progress=going_on(desk.host),
             saved_as=place,
         )
-    lines = findings_lines(plan, (item for item in report.findings if item.is_warning))
-    lines += [Line(f"note: {words}") for words in report.notes]
-    lines += [Line(f"not written: {problem}", kind=STOP) for problem in report.not_written]
+    with spoken_in(desk):
+        lines = findings_lines(plan, (item for item in report.findings if item.is_warning))
+        lines += [Line(f"{translated('note')}: {translated(words)}") for words in report.notes]
+        lost = translated("not written")
+        lines += [Line(f"{lost}: {said_problem(one)}", kind=STOP) for one in report.not_written]
     lines += [Line(str(file.relative_to(report.folder)), file=str(file)) for file in report.files]
     first = next((file for file in report.files if file.name.endswith("_material.xlsx")), None)
     opened = first or next(iter(report.files), None)
-    desk.host.show(Pane(f"{counted(len(report.files), 'file')} in {report.folder}", lines))
+    _show(desk, f"{counted(len(report.files), 'file')} in {report.folder}", lines)
     if opened is not None:
         desk.host.open(opened)
 
@@ -125,7 +143,7 @@ def forecast(desk: Desk, given: Answers) -> None:
 
     plan = desk.sound_plan()
     place = saved_place(desk.host)
-    told = answers(desk.host, "Forecast", [Question("weeks", "Weeks", default="4", kind=TEXT)], given)
+    told = asked(desk, "Forecast", [Question("weeks", "Weeks", default="4", kind=TEXT)], given)
     if told is None:
         return
     out = place.with_name(f"{place.stem}_forecast.xlsx")
@@ -154,7 +172,7 @@ def cure(desk: Desk, given: Answers) -> None:
     plan = desk.sound_plan()
     place = saved_place(desk.host)
     stations = _stations(plan)
-    told = answers(desk.host, "Cure", [Question("station", "Station", stations, stations[0])], given)
+    told = asked(desk, "Cure", [Question("station", "Station", stations, stations[0])], given)
     if told is None:
         return
     out = place.with_name(f"{place.stem}_{safe_name(told['station'])}_cure.xlsx")
@@ -179,22 +197,25 @@ def book(desk: Desk, given: Answers) -> None:
     from .book import book_files
 
     place = saved_place(desk.host)
-    told = answers(desk.host, "Book", [Question("files", "Files that came back", kind=FILES)], given)
+    told = asked(desk, "Book what came back", [Question("files", "Files that came back", kind=FILES)], given)
     if told is None or not told["files"].strip():
         return
     files = [line for line in told["files"].splitlines() if line.strip()]
     report = book_files(place, files)  # the journal names the saved plan that it was booked with
-    lines = [Line(text) for text in report.as_text().splitlines()]
+    with spoken_in(desk):
+        lines = [Line(translated(text)) for text in report.as_text().splitlines()]
     booked = sum(item.booking is not None for item in report.files)
     headline = f"{booked} of {counted(len(files), 'file')} booked into {report.journal.name}"
-    desk.host.show(Pane(headline, lines))
+    _show(desk, headline, lines)
 
 
 def _tell(desk: Desk, plan: Plan, findings: Sequence[Finding], out: Path, answer: Sequence[str] = ()) -> None:
     """The answer and the findings of a report in the pane, and its workbook beside the plan."""
     warnings = [item for item in findings if item.is_warning]
-    lines = [Line(out.name, file=str(out)), *map(Line, answer), *findings_lines(plan, warnings)]
-    desk.host.show(Pane(f"{out.name}: {tally(warnings)}", lines))
+    with spoken_in(desk):
+        told = [Line(translated(text)) for text in answer]
+        lines = [Line(out.name, file=str(out)), *told, *findings_lines(plan, warnings)]
+        desk.host.show(Pane(f"{out.name}: {tally_words(warnings)}", lines))
     desk.host.open(out)
 
 
@@ -254,7 +275,10 @@ def run(desk: Desk, name: str, given: Answers | None = None) -> None:
     try:
         COMMANDS[name].run(desk, given or {})
     except DispenseError as error:
-        lines = [problem_line(problem) for problem in error.problems]
+        with spoken_in(desk):
+            lines = [problem_line(problem) for problem in error.problems]
+            label = translated(COMMANDS[name].label.rstrip("…"))
+            headline = f"{label}: {translated('not done')}"
         if desk.problems:
             desk.host.mark(marks_of(lines))
-        desk.host.show(Pane(f"{COMMANDS[name].label.rstrip('…')}: not done", lines))
+        desk.host.show(Pane(headline, lines))

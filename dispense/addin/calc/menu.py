@@ -38,14 +38,27 @@ PAUSE = 0.05  # s after the last edit before the plan is looked at
 WIDTH = 60  # of an outline, in hundredths of a millimetre
 COLOURS = {"danger": 0xC00000, "stop": 0xC00000, "quality": 0xD07000}
 SIGNS = {"danger": "▲ ", "stop": "■ ", "quality": "● ", "note": ""}
-BACK = "the lines of the pane lead to their cells"
 DATES, ERRORS = 2, 4  # com.sun.star.sheet.CellFlags.DATETIME, FormulaResult.ERROR
 HERE = os.path.dirname(os.path.abspath(__file__))
+WORDS_FILE = os.path.join(HERE, "words.json")
+WORDS = {}  # by the code of a language, from English; read once
 LOG = os.path.join(tempfile.gettempdir(), f"dispense-menu-{os.getpid()}.log")  # what went wrong
-MISSING = (
-    "the menu works through the program dispense, which was not found. Install it for Python 3.11 or newer "
-    "and run there: dispense addin install --host calc"
-)
+
+
+def windows_language():
+    """The code of the language that the windows speak: "de", "en-US"."""
+    provider = create("com.sun.star.configuration.ConfigurationProvider")
+    where = property_value("nodepath", "/org.openoffice.Setup/L10N")
+    node = "com.sun.star.configuration.ConfigurationAccess"
+    return str(provider.createInstanceWithArguments(node, (where,)).getByName("ooLocale") or "")
+
+
+def said(text):
+    """One of the texts of this file in the language of the windows; `words.json` has them all."""
+    if not WORDS:
+        with contextlib.suppress(OSError, ValueError), open(WORDS_FILE, encoding="utf-8") as file:
+            WORDS.update(json.load(file))
+    return WORDS.get(windows_language().split("-")[0], {}).get(text, text)
 
 
 def property_value(name, value):
@@ -92,7 +105,12 @@ class Planner:
             return
         command = self.command()
         if command is None:
-            raise RuntimeError(MISSING)
+            raise RuntimeError(
+                said(
+                    "the menu works through the program dispense, which was not found. Install it for Python "
+                    "3.11 or newer and run there: dispense addin install --host calc"
+                )
+            )
         kept = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
         kept["PYTHONIOENCODING"] = "utf-8"
         hidden = {"creationflags": subprocess.CREATE_NO_WINDOW} if os.name == "nt" else {}
@@ -184,7 +202,7 @@ def receive(message):
     book = BOOKS.get(message["book"])
     try:
         if book is None:
-            raise RuntimeError("the workbook was closed")
+            raise RuntimeError(said("the workbook was closed"))
         answer["value"] = getattr(book, "do_" + message["what"])(message.get("value"))
     except Exception as error:  # the other side must not wait for ever
         log(traceback.format_exc())
@@ -221,7 +239,10 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
 
     def __init__(self, document, key):
         self.document, self.key = document, key
-        self.pane = {"headline": "Check marks what is wrong in the plan and lists it here.", "lines": []}
+        self.pane = {
+            "headline": said("Check marks what is wrong in the plan and lists it here."),
+            "lines": [],
+        }
         self.panels = []
         self.marks = []
         self.timer = None
@@ -237,7 +258,8 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         self.is_stopped = False
         url = self.document.URL
         place = uno.fileUrlToSystemPath(url) if url.startswith("file:") else None
-        PLANNER.tell({"do": do, "book": self.key, "place": place, "given": given or {}})
+        message = {"do": do, "book": self.key, "place": place, "given": given or {}}
+        PLANNER.tell(message | {"language": windows_language()})
 
     def look(self):
         """Some time after the last edit."""
@@ -539,7 +561,7 @@ def ask(frame, title, questions):
             item.SelectedItems = (chosen,)
         elif question["kind"] == "files":
             put("Edit", f"field{number}", x, FIELD - 40, 40, MultiLine=True)
-            put("Button", f"button{number}", x + FIELD - 36, 36, Label="Choose…")
+            put("Button", f"button{number}", x + FIELD - 36, 36, Label=said("Choose…"))
             y += 26
         else:
             put("Edit", f"field{number}", x, FIELD, Text=question["default"])
@@ -547,7 +569,7 @@ def ask(frame, title, questions):
     y += MARGIN
     right = model.Width - MARGIN - 50
     put("Button", "ok", right - 56, 50, Label="OK", PushButtonType=1, DefaultButton=True)
-    put("Button", "back", right, 50, Label="Cancel", PushButtonType=2)
+    put("Button", "back", right, 50, Label=said("Cancel"), PushButtonType=2)
     model.Height = y + LINE + MARGIN
     dialog = create("com.sun.star.awt.UnoControlDialog")
     dialog.setModel(model)
@@ -677,8 +699,8 @@ class Panel(
             ("headline", "FixedText", {"MultiLine": True, "NoLabel": True}),
             ("list", "ListBox", {"Dropdown": False}),
             ("text", "Edit", {"MultiLine": True, "ReadOnly": True, "VScroll": True}),
-            ("check", "Button", {"Label": "Check"}),
-            ("stop", "Button", {"Label": "Stop"}),
+            ("check", "Button", {"Label": said("Check")}),
+            ("stop", "Button", {"Label": said("Stop")}),
         ):
             model = create(f"com.sun.star.awt.UnoControl{kind}Model")
             for key, value in properties.items():
@@ -704,7 +726,9 @@ class Panel(
         self.controls["headline"].Text = pane["headline"]
         names = [SIGNS.get(line["kind"], "") + short(line) for line in pane["lines"]]
         self.controls["list"].Model.StringItemList = tuple(names)
-        self.controls["text"].Text = BACK if pane["lines"] else ""
+        self.controls["text"].Text = (
+            said("the lines of the pane lead to their cells") if pane["lines"] else ""
+        )
 
     def arrange(self):
         size = self.parent.PosSize

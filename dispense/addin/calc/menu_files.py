@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import sys
 from collections.abc import Callable, Iterator
@@ -56,6 +57,7 @@ def menu_files(xcu: str, prop: Property, node: Property, command: list[str] | No
     for name, package in by_package.items():
         files[name] = files[name].replace("org.openoffice.Office", f"org.openoffice.{package}", 1)
     files["empty.xdl"] = EMPTY_DIALOG
+    files["words.json"] = json.dumps(own_words(), ensure_ascii=True, sort_keys=True) + "\n"
     files["planner.json"] = json.dumps(command or []) + "\n"
     return files
 
@@ -65,6 +67,25 @@ def _said(label: str) -> dict[str, str]:
     words, dots = label.rstrip("…"), "…" * label.endswith("…")
     codes = (code for code in languages() if code != ENGLISH)
     return {code: read_language(code).translate(words) + dots for code in codes}
+
+
+def own_texts() -> list[str]:
+    """Every text that the menu's own file says, in the order in which it stands there."""
+    source = Path(__file__).with_name("menu.py").read_text(encoding="utf-8")
+    return [
+        ast.literal_eval(node.args[0])
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "said"
+    ]
+
+
+def own_words() -> dict[str, dict[str, str]]:
+    """Those texts in each language that comes with the planner."""
+    found: dict[str, dict[str, str]] = {}
+    for text in own_texts():
+        for code, words in _said(text).items():
+            found.setdefault(code, {})[text] = words
+    return found
 
 
 def _titled(prop: Property, label: str) -> str:
@@ -156,4 +177,4 @@ def _bar_state(prop: Property, node: Property) -> str:
     return node("UIElements", node("States", bar, replace=False), replace=False)
 
 
-__all__ = ["menu_files", "planner_command"]
+__all__ = ["menu_files", "own_texts", "own_words", "planner_command"]
