@@ -9,7 +9,9 @@ import csv
 import datetime
 import io
 import json
+import struct
 import time
+import zlib
 
 import pytest
 from lxml import etree
@@ -188,6 +190,65 @@ def test_the_menu_speaks_the_language_of_the_windows(members, code):
         assert found[label] == words[bare] + label[len(bare) :]
         assert words[bare] != bare
     assert {found[COMMANDS[name].label.rstrip("…")] for name in menu_files.ON_BAR} <= set(words.values())
+
+
+def read_png(data):
+    """Rows of pixels (red, green, blue, cover) of a PNG without filters, as ISO/IEC 15948 lays it out."""
+    assert data[:8] == b"\x89PNG\r\n\x1a\n"
+    place, kinds = 8, {}
+    while place < len(data):
+        (length,) = struct.unpack(">I", data[place : place + 4])
+        kind, body = data[place + 4 : place + 8], data[place + 8 : place + 8 + length]
+        assert struct.unpack(">I", data[place + 8 + length : place + 12 + length])[0] == zlib.crc32(
+            kind + body
+        )
+        kinds[kind] = body
+        place += 12 + length
+    width, height, depth, colour, *_ = struct.unpack(">IIBBBBB", kinds[b"IHDR"])
+    assert (depth, colour) == (8, 6)
+    raw = zlib.decompress(kinds[b"IDAT"])
+    rows = [raw[row * (4 * width + 1) :][: 4 * width + 1] for row in range(height)]
+    assert all(row[0] == 0 for row in rows)
+    return [[tuple(row[1 + 4 * i : 5 + 4 * i]) for i in range(width)] for row in rows]
+
+
+def luminance(colour):
+    """Relative luminance of WCAG 2.1, from 0 to 1 (from memory)."""
+    parts = [c / 255 for c in colour]
+    parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+
+def test_every_entry_has_its_own_picture_that_is_seen_on_light_and_dark(members):
+    """Contrast of what is drawn against a toolbar: 3 : 1, as WCAG 2.1 (1.4.11) asks of graphics."""
+    addons = etree.fromstring(members["Addons.xcu"])
+    entries = [*COMMANDS, *menu_files.OWN]
+    for size, key in ((16, "ImageSmallURL"), (26, "ImageBigURL")):
+        pictures = {}
+        for name in entries:
+            (place,) = addons.xpath(
+                f"//node[prop/value='{names.PROTOCOL}{name}']/node[@oor:name='UserDefinedImages']"
+                f"/prop[@oor:name='{key}']/value/text()",
+                namespaces={"oor": "http://openoffice.org/2001/registry"},
+            )
+            pictures[name] = read_png(members[place.removeprefix("%origin%/")])
+        assert len({str(rows) for rows in pictures.values()}) == len(entries)  # no two alike
+        for rows in pictures.values():
+            assert len(rows) == size and {len(row) for row in rows} == {size}
+            solid = [pixel[:3] for row in rows for pixel in row if pixel[3] == 255]
+            assert len(solid) > size  # something is drawn, and not only edges
+            assert any(pixel[3] == 0 for row in rows for pixel in row)
+            for back in ((255, 255, 255), (240, 240, 240), (45, 45, 45)):
+                lights = sorted((luminance(back), luminance(max(solid, key=luminance))))
+                darks = sorted((luminance(back), luminance(min(solid, key=luminance))))
+                for low, high in (lights, darks):
+                    assert (high + 0.05) / (low + 0.05) >= 3.0
+    (deck,) = (
+        prop.findtext("value")
+        for prop in etree.fromstring(members["Sidebar.xcu"]).iter("prop")
+        if prop.get("{http://openoffice.org/2001/registry}name") == "IconURL"
+    )
+    assert read_png(members[deck.removeprefix(f"vnd.sun.star.extension://{names.IDENTIFIER}/")])
 
 
 def test_the_menu_file_has_its_texts_in_each_language(members):

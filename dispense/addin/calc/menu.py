@@ -41,7 +41,7 @@ SIGNS = {"danger": "▲ ", "stop": "■ ", "quality": "● ", "note": ""}
 DATES, ERRORS = 2, 4  # com.sun.star.sheet.CellFlags.DATETIME, FormulaResult.ERROR
 HERE = os.path.dirname(os.path.abspath(__file__))
 WORDS_FILE = os.path.join(HERE, "words.json")
-WORDS = {}  # by the code of a language, from English; read once
+WORDS: dict[str, dict[str, str]] = {}  # by the code of a language, from English; read once
 LOG = os.path.join(tempfile.gettempdir(), f"dispense-menu-{os.getpid()}.log")  # what went wrong
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from ...base.language import ENGLISH, languages, read_language
 from ...jobs.on_screen import COMMANDS
 from . import component_names as names
+from .icons import DECK, SIZES, icon_path
 
 TITLE = "Dispense"
 SPREADSHEET = "com.sun.star.sheet.SpreadsheetDocument"
@@ -126,10 +127,22 @@ def _addons(prop: Property, node: Property) -> str:
     )
     return node(
         "AddonUI",
-        node("OfficeMenuBar", menu, replace=False)
+        _images(prop, node)
+        + node("OfficeMenuBar", menu, replace=False)
         + node("OfficeToolBar", node(names.TOOLBAR, buttons), replace=False),
         replace=False,
     )
+
+
+def _images(prop: Property, node: Property) -> str:
+    """The picture of each entry; an entry that names one itself is shown as text on the toolbar."""
+    found = ""
+    for number, (name, _) in enumerate(_entries()):
+        paths = zip(("ImageSmallURL", "ImageBigURL"), SIZES, strict=True)
+        pictures = "".join(prop(key, f"%origin%/{icon_path(name, size)}", lang=False) for key, size in paths)
+        body = prop("URL", f"{names.PROTOCOL}{name}", lang=False)
+        found += node(f"i{number:02}", body + node("UserDefinedImages", pictures, replace=False))
+    return node("Images", found, replace=False)
 
 
 def _protocol(prop: Property, node: Property) -> str:
@@ -145,7 +158,8 @@ def _panel_url() -> str:
 def _sidebar(prop: Property, node: Property) -> str:
     context = '<prop oor:name="ContextList"><value oor:separator=";">Calc, any, visible ;</value></prop>\n'
     deck = prop("Title", TITLE) + prop("Id", names.DECK, lang=False) + context
-    icon = prop("IconURL", "private:graphicrepository/sc/res/lc_spelldialog.png", lang=False)
+    place = f"vnd.sun.star.extension://{names.IDENTIFIER}/{icon_path(DECK, SIZES[-1])}"
+    icon = prop("IconURL", place, lang=False)
     panel = (
         _titled(prop, "Problems and findings")
         + prop("Id", names.PANEL, lang=False)
