@@ -1180,9 +1180,11 @@ def _call(options) -> int:
 def _addin(options) -> int:
     if options.action == "serve":
         from .addin.served import serve
+        from .base.kept import home_folder, keeping
 
         out, sys.stdout = sys.stdout, sys.stderr  # whatever is printed is no message
-        serve(sys.stdin, out)
+        with keeping(home_folder()):
+            serve(sys.stdin, out)
         return DONE
     from .addin.commands import manage
 

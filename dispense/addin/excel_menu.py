@@ -22,6 +22,7 @@ from urllib.parse import unquote, urlsplit
 
 from ..base.errors import DispenseError
 from ..base.findings import DANGER, QUALITY, STOP
+from ..base.kept import home_folder, keeping
 from ..base.language import ENGLISH, printed_in, translated
 from ..formulas.spell import respell
 from ..handbook.in_formulas import OWN
@@ -364,7 +365,8 @@ def command(thing: Any, what: str, given: Mapping[str, str] | None = None) -> st
     host.book = book
     try:
         if what in COMMANDS:
-            run(desk, what, given)
+            with keeping(home_folder()):
+                run(desk, what, given)
         elif what == "edited":
             edited(book)
         elif what == "saved":

@@ -20,6 +20,8 @@ import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import Field, number, record, vector
+from ..base.kept import kept
+from ..base.memory import remembered
 from ..base.numbers import Number, Series
 from .cure import COMPLETE, IN_ORDER, advance, cure_degree
 from .declare import example, out, requires, validity, workbook_function
@@ -900,6 +902,9 @@ def _law_through(
 # ---------------------------------------------------------------------------- a mass that warms itself
 
 _MASS_STEPS = 1200
+_TRIED, _ROUNDS = 401, 2  # degrees tried together, and how often; between the last two by a line
+_LEAST_DEGREE, _MOST_DEGREE = 1e-6, 0.999  # between which the end of a life is sought
+_NEVER = 3000 * 86400.0  # s; stands for a degree that is not reached
 _INNER = 5.0  # mean rise within a sphere of even heat: flux·R/(5k)
 
 
@@ -1006,6 +1011,43 @@ def _lumped(
     return np.where(lost, np.nan, time), np.where(lost, np.nan, heat)
 
 
+@remembered(64)
+@kept
+def degree_of_mass_life(
+    life: float,
+    temperature: float,
+    mass: float,
+    kinetics: Kinetics,
+    heat: float,
+    specific_heat: float,
+    density: float,
+    conductivity: float,
+) -> float | None:
+    """Degree that a mass which warms itself has come to at the end of its stated life.
+
+    None where by its kinetics it is cured through, or has not begun, by then. Many degrees are tried
+    together, as quick as one, and then more between the two that enclose it.
+
+    >>> from dispense.handbook.kinetics import NthOrder
+    >>> slow = degree_of_mass_life(693.147, 298.15, 1e-6, NthOrder(1e-3, 0.0), 0.0, 1800.0, 1100.0, 0.2)
+    >>> round(slow, 4)  # ln 2/0.001 s, no heat
+    0.5
+    """
+    low, high = _LEAST_DEGREE, _MOST_DEGREE
+    for is_first in (True, *[False] * (_ROUNDS - 1)):
+        degrees = np.linspace(low, high, _TRIED)
+        found, _ = mass_pot_life(
+            mass, temperature, degrees, kinetics, heat, specific_heat, density, conductivity
+        )
+        short = np.log(np.where(np.isfinite(found), found, _NEVER) / life)
+        if is_first and (short[0] >= 0.0 or short[-1] <= 0.0):
+            return None
+        place = min(max(int(np.argmax(short > 0.0)), 1), _TRIED - 1)
+        low, high = float(degrees[place - 1]), float(degrees[place])
+    under, over = float(short[place - 1]), float(short[place])
+    return low + (high - low) * under / (under - over)
+
+
 def degree_of_life(life: float, temperature: float, kinetics: KineticsLike) -> float:
     """Degree of cure of a small amount at the end of a stated life: where a larger mass ends too.
 
@@ -1032,6 +1074,7 @@ __all__ = [
     "as_thickening",
     "curing_viscosity",
     "degree_of_life",
+    "degree_of_mass_life",
     "flow_life",
     "least_viscosity",
     "mass_pot_life",

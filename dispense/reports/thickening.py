@@ -16,14 +16,13 @@ from ..base.findings import DANGER, NOTE, QUALITY, Finding
 from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
 from ..base.units import HOUR, MINUTE, celsius_text, from_si
-from ..handbook.thickening import age_of_growth, flow_life, mass_pot_life, shot_drift
+from ..handbook.thickening import age_of_growth, degree_of_mass_life, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..shift.aging import LONGEST, age_at_limit, age_at_loss, needed_pressure
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
-_TRIED, _ROUNDS = 401, 2  # degrees tried together, and how often; between the last two by a line
 AGES = 60  # places of a curve
 #: kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
 LEAST_MASS = 0.1
@@ -157,31 +156,12 @@ def degree_at_pot_life(plan: Plan, material: Material) -> float | None:
             and conducts is not None
         ):
             density = mixed_density(material, plan.components_of(material.material))
-            constants = released, specific, density, conducts
             mass = material.pot_life_mass or LEAST_MASS
-            found = _end_degree(life.life, life.temperature, mass, kinetics, constants)
+            found = degree_of_mass_life(
+                life.life, life.temperature, mass, kinetics, released, specific, density, conducts
+            )
         known[material.material] = found
     return known[material.material]
-
-
-def _end_degree(
-    life: float, temperature: float, mass: float, kinetics: Any, constants: tuple[float, float, float, float]
-) -> float | None:
-    """Degree that the mass of the data sheet has come to at the end of its pot life; None: not to be had.
-
-    Many degrees are tried together, as quick as one, and then more between the two that enclose it.
-    """
-    low, high = 1e-6, 0.999
-    for is_first in (True, *[False] * (_ROUNDS - 1)):
-        degrees = np.linspace(low, high, _TRIED)
-        found, _ = mass_pot_life(mass, temperature, degrees, kinetics, *constants)
-        short = np.log(np.where(np.isfinite(found), found, LONGEST * 100.0) / life)
-        if is_first and (short[0] >= 0.0 or short[-1] <= 0.0):
-            return None
-        place = min(max(int(np.argmax(short > 0.0)), 1), _TRIED - 1)
-        low, high = float(degrees[place - 1]), float(degrees[place])
-    under, over = float(short[place - 1]), float(short[place])
-    return low + (high - low) * under / (under - over)
 
 
 def own_mass(plan: Plan, station: Station, material: Material) -> float:

@@ -245,6 +245,7 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         }
         self.panels = []
         self.marks = []
+        self.seen = {}  # by the name of a sheet: how many shapes it had, and which of them are outlines
         self.timer = None
         self.bar = None
         self.is_stopped = False
@@ -411,10 +412,24 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         return found
 
     def drawn(self):
+        """The outlines that are seen.
+
+        Each note is a shape too, and slow to be asked for its name: a sheet that has as many shapes as it
+        was left with is not looked through again.
+        """
+        found = []
         for number, sheet in enumerate(self.document.Sheets):
-            for shape in sheet.DrawPage:
-                if shape.Name.startswith(MARK) and shape.Visible:
-                    yield number, sheet, shape
+            count, shapes = self.seen.get(sheet.Name, (0, []))
+            try:
+                if sheet.DrawPage.Count != count:
+                    raise LookupError
+                visible = [shape for shape in shapes if shape.Visible]
+            except Exception:  # others came or went, or one of ours is no more
+                shapes = [shape for shape in sheet.DrawPage if shape.Name.startswith(MARK)]
+                self.seen[sheet.Name] = sheet.DrawPage.Count, shapes
+                visible = [shape for shape in shapes if shape.Visible]
+            found += [(number, sheet, shape) for shape in visible]
+        return found
 
     def draw(self):
         """Outlines round the marked cells and no others."""
@@ -431,7 +446,18 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         with unseen(self.document):
             for (number, column, row), mark in wanted.items():
                 sheet = self.document.Sheets.getByIndex(number)
-                outline(self.document, sheet, sheet.getCellByPosition(column, row), mark)
+                self.outlined(sheet, outline(self.document, sheet, sheet.getCellByPosition(column, row), mark))
+
+    def outlined(self, sheet, shape):
+        """Remember an outline that was drawn."""
+        _, shapes = self.seen.get(sheet.Name, (0, []))
+        self.seen[sheet.Name] = sheet.DrawPage.Count, [*shapes, shape]
+
+    def remove(self, sheet, shape):
+        """Take an outline away, and forget it."""
+        sheet.DrawPage.remove(shape)
+        _, shapes = self.seen.get(sheet.Name, (0, []))
+        self.seen[sheet.Name] = sheet.DrawPage.Count, [other for other in shapes if other is not shape]
 
     def erase(self):
         """Take the outlines away. An undo step may point to them: then they go in a step joined to it."""
@@ -444,7 +470,7 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
             manager.enterHiddenUndoContext()
             try:
                 for sheet, shape in shapes:
-                    sheet.DrawPage.remove(shape)
+                    self.remove(sheet, shape)
             finally:
                 manager.leaveUndoContext()
                 self.document.enableSetModified()
@@ -454,7 +480,7 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                 if manager.isRedoPossible():
                     shape.Visible = False
                 else:
-                    sheet.DrawPage.remove(shape)
+                    self.remove(sheet, shape)
 
     # -- windows
 
@@ -511,6 +537,7 @@ def outline(document, sheet, cell, mark):
     shape.LineWidth = WIDTH if mark["kind"] == "quality" else 2 * WIDTH
     shape.MoveProtect = shape.SizeProtect = True
     shape.Anchor = cell
+    return shape
 
 
 # ------------------------------------------------------------------------------------------- asking
