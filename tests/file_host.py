@@ -18,6 +18,7 @@ class FileHost:
         self.speaks = speaks
         self.answers = answers
         self.stop_at = stop_at
+        self.formula_cells, self.rewritten = [], {}
         self.marks, self.panes, self.opened, self.asked = [], [], [], []
         book = load_workbook(path, data_only=True)
         self.sheets = {
@@ -51,6 +52,13 @@ class FileHost:
         return [
             Grid(name, [list(row) for row in rows], self.tables[name]) for name, rows in self.sheets.items()
         ]
+
+    def formulas(self):
+        return self.formula_cells
+
+    def rewrite(self, formulas):
+        self.rewritten = dict(formulas)
+        return list(formulas)
 
     def mark(self, marks):
         self.marks = list(marks)

@@ -27,16 +27,18 @@ from ..base.language import ENGLISH, printed_in, translated
 from ..formulas.spell import respell
 from ..handbook.in_formulas import OWN
 from ..jobs.desk import Desk, language_of
-from ..jobs.document import FILES, CellValue, Grid, Mark, Pane, Question
+from ..jobs.document import FILES, CellValue, FormulaCell, Grid, Mark, Pane, Question
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, run
 from ..xlsx.formula_text import split_sheet
-from ..xlsx.package import Package, split_cell
+from ..xlsx.package import Package, column_letters, split_cell
+from ..xlsx.snapshot import ERRORS
 from ..xlsx.target import live_value
 from ..xlsx.write import atomic_write
 
 MARK = "dispense mark"  # the name of an outline begins so; its kind follows (the VBA takes it by this name)
 MOST_MARKS = 400
+MOST_FORMULAS = 400  # in error, that are told
 RECTANGLE, MOVES_AND_SIZES, HIDDEN = 1, 1, 0  # msoShapeRectangle, xlMoveAndSize, msoFalse
 COLOURS = {DANGER: 0x0000C0, STOP: 0x0000C0, QUALITY: 0x0070D0}  # blue, green, red, as Excel has them
 THICK, THIN = 2.25, 1.5  # points
@@ -124,6 +126,34 @@ class ExcelHost:
         rows = area.options(ndim=2, err_to_str=True).value
         tables = {table.name: table.range.address.replace("$", "") for table in sheet.tables}
         return Grid(sheet.name, [[_plain(value) for value in row] for row in rows], tables)
+
+    def formulas(self) -> list[FormulaCell]:
+        """Formulas in error; whole columns are cut before they travel, so no others need a look."""
+        found = []
+        for sheet in self.book.sheets:
+            used = sheet.used_range
+            values = used.options(ndim=2, err_to_str=True).value
+            written = used.formula
+            texts = written if isinstance(written, list | tuple) else ((written,),)
+            for down, (row, shown) in enumerate(zip(texts, values, strict=False)):
+                for right, (text, value) in enumerate(zip(row, shown, strict=False)):
+                    if isinstance(value, str) and value in ERRORS and str(text).startswith("="):
+                        place = f"{column_letters(used.column + right)}{used.row + down}"
+                        found.append(FormulaCell(f"{sheet.name}!{place}", str(text), value))
+        return found[:MOST_FORMULAS]
+
+    def rewrite(self, formulas: Mapping[str, str]) -> list[str]:
+        """Formulas into cells; one whose value changes by it is put back."""
+        changed = []
+        for name, text in formulas.items():
+            cell = self._cell(name)
+            before, old = cell.value, cell.formula
+            cell.formula = text
+            if cell.value == before:
+                changed.append(name)
+            else:
+                cell.formula = old
+        return changed
 
     # -- marks
 

@@ -35,7 +35,7 @@ from ..base.errors import DispenseError, Problem
 from ..base.findings import Finding
 from ..base.language import translated
 from ..jobs.desk import Desk, spoken_in, worked_out
-from ..jobs.document import CellValue, Grid, Mark, Pane, Question, problem_line
+from ..jobs.document import CellValue, FormulaCell, Grid, Mark, Pane, Question, problem_line
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, SOON, run, show_check
 from ..plan.records import Plan
@@ -44,6 +44,8 @@ from ..xlsx.package import split_range
 #: all that is asked of the program, and what it answers
 WHAT = {
     "read": "its sheets: name, rows, tables (name to range), dates (ranges)",
+    "formulas": "formulas that call the add-in: cell, text as Excel writes it, error",
+    "rewrite": "the cells that were changed; value: cell to formula",
     "mark": "nothing; value: cell, kind, text of each mark",
     "show": "nothing; value: headline, lines of text, cell, file, kind",
     "ask": "key to answer, or null; value: title, questions of key, label, choices, default, kind",
@@ -119,6 +121,15 @@ class WireHost:
     def read(self) -> list[Grid]:
         """Its sheets."""
         return [grid_of(item) for item in self._wire.ask(self._book, "read")]
+
+    def formulas(self) -> list[FormulaCell]:
+        """Its formulas with functions of the add-in."""
+        found = self._wire.ask(self._book, "formulas")
+        return [FormulaCell(str(one["cell"]), str(one["text"]), str(one["error"])) for one in found]
+
+    def rewrite(self, formulas: Mapping[str, str]) -> list[str]:
+        """Other formulas in its cells."""
+        return [str(cell) for cell in self._wire.ask(self._book, "rewrite", dict(formulas))]
 
     def mark(self, marks: Sequence[Mark]) -> None:
         """Its marks."""

@@ -680,7 +680,11 @@ def evaluate_package(package: Package, own: OwnFunctions = NO_OWN, max_visits: i
 
     `own` are the functions of an add-in that formulas may call.
     """
-    sheets = PackageSheets(package)
+    return evaluate_sheets(PackageSheets(package), own, max_visits)
+
+
+def evaluate_sheets(sheets: Sheets, own: OwnFunctions = NO_OWN, max_visits: int = MAX_VISITS) -> Evaluated:
+    """The same of sheets that lie in no package."""
     engine = _Engine(sheets, own, max_visits)
     evaluated = Evaluated()
     for sheet in sheets.sheet_names():

@@ -44,6 +44,15 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class FormulaCell:
+    """A cell's formula as Excel writes it in English (`=BEAD_AREA("round",Line!D4)`), its error or ""."""
+
+    cell: str
+    text: str
+    error: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """A line of the pane: its text, and the cell to jump to or the file to open with it, "" for none."""
 
@@ -84,6 +93,15 @@ class Host(Protocol):
 
     def read(self) -> Sequence[Grid]:
         """All sheets as they stand on the screen."""
+
+    def formulas(self) -> Sequence[FormulaCell]:
+        """Formulas that call the add-in; where the program cuts whole columns itself only those in error."""
+
+    def rewrite(self, formulas: Mapping[str, str]) -> Sequence[str]:
+        """Put formulas into cells, in one undo step; those whose value changes by it stay as they were.
+
+        The cells that were changed.
+        """
 
     def mark(self, marks: Sequence[Mark]) -> None:
         """Outline these cells and no others: marks of before go."""
@@ -183,6 +201,7 @@ __all__ = [
     "FILES",
     "TEXT",
     "CellValue",
+    "FormulaCell",
     "Grid",
     "Host",
     "Line",

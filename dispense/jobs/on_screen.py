@@ -244,6 +244,12 @@ def _calculate(desk: Desk, given: Answers) -> None:
     open_calculation(desk, given)
 
 
+def _formulas(desk: Desk, given: Answers) -> None:
+    from .formulas import look_at_formulas
+
+    look_at_formulas(desk, given)
+
+
 COMMANDS = {
     item.name: item
     for item in (
@@ -265,6 +271,12 @@ COMMANDS = {
         Command("forecast", "Forecast…", "Stock, orders and what runs out over the weeks to come.", forecast),
         Command("cure", "Cure…", "The cure report of a station.", cure),
         Command("compare", "Compare", "Every set of the table Choices side by side.", compare),
+        Command(
+            "formulas",
+            "Look at formulas…",
+            "Cells whose functions give an error, with the reason, and formulas that read whole columns.",
+            _formulas,
+        ),
         Command("book", "Book what came back…", "Read filled sheets, weights and counts.", book),
     )
 }

@@ -87,6 +87,12 @@ ICONS: dict[str, tuple[Stroke, ...]] = {
         Stroke(box(6.5, 1.5, 9.5, 14.5), BRIGHT, THIN, filled=True),
         Stroke(box(11.5, 9.5, 14.5, 14.5)),
     ),
+    "formulas": (
+        Stroke([(9.5, 1.5), (7.0, 1.5), (5.5, 3.0), (4.0, 12.5), (2.5, 14.5), (1.5, 14.5)]),
+        Stroke([(3.0, 6.5), (8.0, 6.5)]),
+        Stroke([(8.5, 8.5), (14.0, 14.0)], BRIGHT, THICK),
+        Stroke([(14.0, 8.5), (8.5, 14.0)], BRIGHT, THICK),
+    ),
     "book": (
         Stroke([(8.0, 1.8), (8.0, 9.0)], BRIGHT, THICK),
         Stroke([(5.0, 6.4), (8.0, 9.6), (11.0, 6.4)], BRIGHT, THICK),

@@ -38,7 +38,10 @@ PAUSE = 0.05  # s after the last edit before the plan is looked at
 WIDTH = 60  # of an outline, in hundredths of a millimetre
 COLOURS = {"danger": 0xC00000, "stop": 0xC00000, "quality": 0xD07000}
 SIGNS = {"danger": "▲ ", "stop": "■ ", "quality": "● ", "note": ""}
-DATES, ERRORS = 2, 4  # com.sun.star.sheet.CellFlags.DATETIME, FormulaResult.ERROR
+DATES, FORMULAS, ERRORS = 2, 16, 4  # com.sun.star.sheet.CellFlags.DATETIME, FORMULA, FormulaResult.ERROR
+EXCEL = 1  # com.sun.star.sheet.AddressConvention.XL_A1
+SERVICE = "DISPENSE."  # before the names of the functions, as files hold them
+MOST_FORMULAS = 400
 HERE = os.path.dirname(os.path.abspath(__file__))
 WORDS_FILE = os.path.join(HERE, "words.json")
 WORDS: dict[str, dict[str, str]] = {}  # by the code of a language, from English; read once
@@ -327,6 +330,51 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                 tables[table.Name] = block(table.DataArea)
         return {"name": sheet.Name, "rows": rows, "dates": dates, "tables": tables}
 
+    def do_formulas(self, _):
+        found = []
+        for number, sheet in enumerate(self.document.Sheets):
+            for area in sheet.queryContentCells(FORMULAS):
+                top, left = area.RangeAddress.StartRow, area.RangeAddress.StartColumn
+                for down, row in enumerate(area.getFormulaArray()):
+                    for right, text in enumerate(row):
+                        if SERVICE in text and len(found) < MOST_FORMULAS:
+                            found.append(self.formula(sheet, number, left + right, top + down))
+        return found
+
+    def formula(self, sheet, number, column, row):
+        """A cell's formula as Excel writes it, and its error."""
+        cell = sheet.getCellByPosition(column, row)
+        text = self.parser().printFormula(cell.getTokens(), cell.CellAddress)
+        number = cell.getError()
+        error = ERROR_TEXTS.get(number, "#VALUE!") if number else ""
+        return {"cell": f"{sheet.Name}!{letters(column)}{row + 1}", "text": "=" + text, "error": error}
+
+    def parser(self):
+        """Formulas in English with the references of Excel."""
+        parser = self.document.createInstance("com.sun.star.sheet.FormulaParser")
+        parser.CompileEnglish = True
+        parser.FormulaConvention = EXCEL
+        return parser
+
+    def do_rewrite(self, formulas):
+        """In one undo step; what gives another value by it is put back."""
+        changed = []
+        self.document.UndoManager.enterUndoContext(said("Whole columns"))
+        try:
+            for name, text in formulas.items():
+                cell = self.cell(name)
+                if cell.Spreadsheet.isProtected() or cell.getFormula().startswith("{"):
+                    continue  # an array formula is another range's
+                before, old = (cell.Value, cell.String), cell.getTokens()
+                cell.setTokens(self.parser().parseFormula(text[1:], cell.CellAddress))
+                if (cell.Value, cell.String) == before and not cell.getError():
+                    changed.append(name)
+                else:
+                    cell.setTokens(old)
+        finally:
+            self.document.UndoManager.leaveUndoContext()
+        return changed
+
     def do_mark(self, marks):
         self.marks = marks[:MOST_MARKS]
         self.draw()
@@ -446,7 +494,9 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         with unseen(self.document):
             for (number, column, row), mark in wanted.items():
                 sheet = self.document.Sheets.getByIndex(number)
-                self.outlined(sheet, outline(self.document, sheet, sheet.getCellByPosition(column, row), mark))
+                self.outlined(
+                    sheet, outline(self.document, sheet, sheet.getCellByPosition(column, row), mark)
+                )
 
     def outlined(self, sheet, shape):
         """Remember an outline that was drawn."""
