@@ -156,6 +156,58 @@ def test_a_station_is_tried_beside_its_plan(window):
 
 
 @office_test
+def test_the_pane_speaks_german_in_german_windows(window):
+    """ "gemeint" and "Problem" are the words of de.csv."""
+    calc = window.calc
+    place = ("/org.openoffice.Setup/L10N", "ooLocale")
+    before = calc.configure(*place, "de-AT")
+    try:
+        calc.set(f"Beads!{column_letter(hand_rows(), 'Beads', 'station')}2", "hum")
+        window.do("check", until="1 Problem: ")
+        assert "gemeint hem?" in window.pane()
+    finally:
+        calc.configure(*place, before)
+
+
+@office_test
+def test_cells_in_error_are_named_with_their_reasons(calc, tmp_path):
+    """One name called in three cells: LAST_PROBLEMS cannot tell them apart, the pane does."""
+    window = Window(calc, write_plan(tmp_path / "own.xlsx", {"Line": [{"width": -3}, {"width": 2}]}))
+    calc.set("Line!C2", '=DISPENSE.BEAD_AREA("round";A2)')
+    calc.set("Line!C3", '=DISPENSE.BEAD_AREA("round";A3)')
+    calc.set("Line!C4", '=DISPENSE.BEAD_AREA("oval";$Line.A3)*2')
+    text = window.do("formulas", until="3 formulas")
+    assert text.splitlines()[0] == "3 formulas with functions of the add-in, 2 errors"
+    first, second = text.splitlines()[1:]
+    assert first.startswith("Line!C2: ") and "width is -3" in first
+    assert second.startswith("Line!C4: ") and '"oval"' in second
+    assert window.marks() == {("Line", "C2"): ("stop", False), ("Line", "C4"): ("stop", False)}
+
+
+@office_test
+def test_whole_columns_are_cut_and_can_be_undone(calc, tmp_path):
+    """π/4·w² of 1 and 2 mm by hand, before and after; one undo step brings the formula back."""
+    window = Window(calc, write_plan(tmp_path / "own.xlsx", {"Line": [{"width": 1}, {"width": 2}]}))
+    calc.set("Line!A1", None)  # a text would be no width
+    whole = '=SUM(DISPENSE.BEAD_AREA("round";A:A))'
+    calc.set("Line!C1", whole)
+    area = pytest.approx(3.141592653589793 / 4 * (1 + 4), rel=1e-9)
+    assert calc.get("Line!C1") == [[area]]
+    text = window.do("formulas", {"columns": "leave them"}, until="1 with whole columns")
+    assert "reads a million rows" in text
+    assert calc.formulas("Line!C1") == [[whole]]
+    window.do("formulas", {"columns": "cut them to the filled rows"}, until="0 with whole columns")
+    ((formula,),) = calc.formulas("Line!C1")
+    assert "INDEX(" in formula and calc.get("Line!C1") == [[area]]
+    calc.set("Line!A4", 3)  # the formula grows with its column
+    assert calc.get("Line!C1") == [[pytest.approx(3.141592653589793 / 4 * (1 + 4 + 9), rel=1e-9)]]
+    calc.set("Line!A4", None)
+    while calc.formulas("Line!C1") != [[whole]]:
+        assert "Whole columns" in calc.undo_titles()
+        calc.undo()
+
+
+@office_test
 def test_a_wrong_answer_stands_in_the_pane(window):
     text = window.do("fill", {"day": "soon", "shift": "early", "station": "hem"}, until="not done")
     assert '"soon"' in text

@@ -223,7 +223,9 @@ def look_at_formulas(desk: Desk, given: Answers) -> None:
         lines = [problem_line(problem) for problem in problems]
         for cell, new in cuts.items():
             words = (
-                "reads no more than the filled rows now" if cell in done else "reads a million rows; at once"
+                "reads no more than the filled rows now"
+                if cell in done
+                else "reads a million rows; quicker so"
             )
             lines.append(
                 Line(f"{cell}: {translated(words)}: {new}", cell, kind=NOTE if cell in done else QUALITY)

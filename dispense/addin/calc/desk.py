@@ -198,6 +198,19 @@ class Desk:
         found, url = self._dispatch(name)
         found.dispatch(url, tuple(_property(key, value) for key, value in (given or {}).items()))
 
+    def configure(self, node, name, value):
+        """Set what the program's configuration says; what it said before."""
+        provider = self.context.ServiceManager.createInstanceWithContext(
+            "com.sun.star.configuration.ConfigurationProvider", self.context
+        )
+        access = provider.createInstanceWithArguments(
+            "com.sun.star.configuration.ConfigurationUpdateAccess", (_property("nodepath", node),)
+        )
+        before = access.getByName(name)
+        access.replaceByName(name, value)
+        access.commitChanges()
+        return before
+
     def state(self, name):
         """What an entry of a menu says of itself."""
         found, url = self._dispatch(name)

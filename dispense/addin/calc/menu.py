@@ -347,7 +347,8 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         text = self.parser().printFormula(cell.getTokens(), cell.CellAddress)
         number = cell.getError()
         error = ERROR_TEXTS.get(number, "#VALUE!") if number else ""
-        return {"cell": f"{sheet.Name}!{letters(column)}{row + 1}", "text": "=" + text, "error": error}
+        text = "=" + separated(text, ";", ",")
+        return {"cell": f"{sheet.Name}!{letters(column)}{row + 1}", "text": text, "error": error}
 
     def parser(self):
         """Formulas in English with the references of Excel."""
@@ -366,7 +367,7 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                 if cell.Spreadsheet.isProtected() or cell.getFormula().startswith("{"):
                     continue  # an array formula is another range's
                 before, old = (cell.Value, cell.String), cell.getTokens()
-                cell.setTokens(self.parser().parseFormula(text[1:], cell.CellAddress))
+                cell.setTokens(self.parser().parseFormula(separated(text[1:], ",", ";"), cell.CellAddress))
                 if (cell.Value, cell.String) == before and not cell.getError():
                     changed.append(name)
                 else:
@@ -557,6 +558,18 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         elif line.get("cell"):
             with contextlib.suppress(Exception):
                 self.document.CurrentController.select(self.cell(line["cell"]))
+
+
+def separated(formula, old, new):
+    """A formula with another sign between arguments; texts, names of sheets and {lists} stay as they are."""
+    found, until = [], ""
+    for sign in formula:
+        if until:
+            until = "" if sign == until else until
+        else:
+            until = {'"': '"', "'": "'", "{": "}"}.get(sign, "")
+        found.append(new if sign == old and not until else sign)
+    return "".join(found)
 
 
 def runs(cells):
