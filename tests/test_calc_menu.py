@@ -100,6 +100,19 @@ def test_marks_leave_no_trace(window, tmp_path):
 
 
 @office_test
+def test_many_marks_leave_no_undo_step(calc, tmp_path):
+    """Each name is wrong; each outline is drawn, and taken away, under a lock of its own."""
+    rows = hand_rows()
+    rows["Beads"] = [{**rows["Beads"][0], "bead": str(number), "station": "hum"} for number in range(5)]
+    window = Window(calc, write_plan(tmp_path / "wrong.xlsx", rows))
+    window.do("check", until="problem")
+    wait_for(window.marks, lambda found: len(found) == 5)
+    assert calc.undo_titles() == [] and not calc.is_modified()
+    window.do("unmark", until="marks are off")
+    assert window.marks() == {} and calc.undo_titles() == []
+
+
+@office_test
 def test_marks_and_undo_of_a_row_go_together(window):
     """Marks taken away while an undo step points to them: LibreOffice ended at the undo where they were
     freed without one."""
@@ -146,10 +159,14 @@ def test_a_station_is_tried_beside_its_plan(window):
 
     wait_for(figures, lambda found: volume in found)
     assert figures()[volume] == [10.0, 10.0, None]
+    assert calc.undo_titles() == [] and not calc.is_modified()  # what follows by itself is no edit
     (place,) = [i for i, row in enumerate(calc.get("Station!A1:A30"), 1) if row[0] == "Width of frame / hem"]
     calc.set(f"Station!B{place}", 15)
     wait_for(figures, lambda found: found[volume][0] == 15.0)
     assert figures()[volume] == [15.0, 10.0, 5.0]
+    assert len(calc.undo_titles()) == 1  # that of the width
+    calc.undo()
+    wait_for(figures, lambda found: found[volume][0] == 10.0)
     calc.close()
     calc.switch(window.path.as_uri())
     assert not calc.is_modified()

@@ -214,8 +214,9 @@ def _tell(desk: Desk, plan: Plan, findings: Sequence[Finding], out: Path, answer
     warnings = [item for item in findings if item.is_warning]
     with spoken_in(desk):
         told = [Line(translated(text)) for text in answer]
-        lines = [Line(out.name, file=str(out)), *told, *findings_lines(plan, warnings)]
-        desk.host.show(Pane(f"{out.name}: {tally_words(warnings)}", lines))
+        of_text = dict(zip(findings_lines(plan, warnings), warnings, strict=True))  # of many sets once
+        lines = [Line(out.name, file=str(out)), *told, *of_text]
+        desk.host.show(Pane(f"{out.name}: {tally_words(of_text.values())}", lines))
     desk.host.open(out)
 
 

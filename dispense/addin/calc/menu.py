@@ -226,13 +226,17 @@ def book_of(document):
 
 @contextlib.contextmanager
 def unseen(document):
-    """Work that leaves no undo step and does not make the document a changed one."""
+    """Work that leaves no undo step and does not make the document a changed one.
+
+    One change of a cell or a shape at a time: many a change ends the lock by itself, and a step is kept
+    of the next. The lock is taken off all the same, or no later one would hold.
+    """
     document.disableSetModified()
     document.UndoManager.lock()
     try:
         yield
     finally:
-        if document.UndoManager.isLocked():
+        with contextlib.suppress(Exception):  # where it is no longer known
             document.UndoManager.unlock()
         document.enableSetModified()
 
@@ -425,15 +429,26 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
             sheet, _, cell = name.rpartition("!")
             column = cell.rstrip("0123456789")
             blocks.setdefault((sheet, column), {})[int(cell[len(column) :])] = value
-        with unseen(self.document):
-            for (sheet, column), cells in blocks.items():
-                page = self.document.Sheets.getByName(sheet)
-                if page.isProtected():
-                    continue
-                for first, run in runs(cells):
-                    area = page.getCellRangeByName(f"{column}{first}:{column}{first + len(run) - 1}")
-                    area.setDataArray(tuple((plain(value),) for value in run))
+        for (sheet, column), cells in blocks.items():
+            page = self.document.Sheets.getByName(sheet)
+            if page.isProtected():
+                continue
+            for first, run in runs(cells):
+                area = page.getCellRangeByName(f"{column}{first}:{column}{first + len(run) - 1}")
+                for place, ((there,), value) in enumerate(
+                    zip(area.getDataArray(), map(plain, run), strict=False)
+                ):
+                    if there != value:
+                        self.put(area.getCellByPosition(0, place), value)
         self.redraw_charts()
+
+    def put(self, cell, value):
+        """A value into a cell; an array of values at once would leave an undo step, whatever is locked."""
+        with unseen(self.document):
+            if isinstance(value, float):
+                cell.setValue(value)
+            else:
+                cell.setString(value)
 
     def redraw_charts(self):
         """A chart does not see what is written while nothing counts as a change."""
@@ -441,7 +456,10 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         for sheet in self.document.Sheets:
             for name in sheet.Charts.ElementNames:
                 with contextlib.suppress(Exception):  # a chart that cannot be drawn anew stays as it is
-                    sheet.Charts.getByName(name).EmbeddedObject.setModified(True)
+                    chart = sheet.Charts.getByName(name).EmbeddedObject
+                    was_changed = chart.isModified()
+                    chart.setModified(True)
+                    chart.setModified(was_changed)  # or the document would be a changed one with it
         if not was_modified:
             self.document.setModified(False)
 
@@ -492,9 +510,9 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
         if there == {place: f"{MARK} {mark['kind']}" for place, mark in wanted.items()}:
             return
         self.erase()
-        with unseen(self.document):
-            for (number, column, row), mark in wanted.items():
-                sheet = self.document.Sheets.getByIndex(number)
+        for (number, column, row), mark in wanted.items():
+            sheet = self.document.Sheets.getByIndex(number)
+            with unseen(self.document):
                 self.outlined(
                     sheet, outline(self.document, sheet, sheet.getCellByPosition(column, row), mark)
                 )
@@ -526,8 +544,8 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                 manager.leaveUndoContext()
                 self.document.enableSetModified()
             return
-        with unseen(self.document):
-            for sheet, shape in shapes:
+        for sheet, shape in shapes:
+            with unseen(self.document):
                 if manager.isRedoPossible():
                     shape.Visible = False
                 else:
