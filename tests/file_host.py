@@ -18,6 +18,7 @@ class FileHost:
         self.speaks = speaks
         self.answers = answers
         self.stop_at = stop_at
+        self.released = []
         self.formula_cells, self.rewritten = [], {}
         self.marks, self.panes, self.opened, self.asked = [], [], [], []
         book = load_workbook(path, data_only=True)
@@ -75,6 +76,9 @@ class FileHost:
         if self.answers is None:
             return None
         return {item.key: self.answers.get(item.key, item.default) for item in questions}
+
+    def release(self, path):
+        self.released.append(path)
 
     def open(self, path):
         self.opened.append(path)

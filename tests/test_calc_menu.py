@@ -145,6 +145,29 @@ def test_fill_from_the_screen_opens_the_sheet(window):
 
 
 @office_test
+def test_a_job_given_again_writes_what_it_opened(window):
+    """The workbook of the first time is open: it is closed and written anew, unless something was typed."""
+    calc = window.calc
+    address = window.path.with_name("plan_calc.xlsx").as_uri()
+    window.do("calculate", until="changes nothing")
+    wait_for(calc.documents, lambda found: address in found)
+    written = window.path.with_name("plan_calc.xlsx").stat().st_mtime_ns
+    window.do("unmark", until="marks are off")
+    window.do("calculate", until="plan_calc.xlsx")
+    assert "changes nothing" in window.pane()
+    wait_for(calc.documents, lambda found: address in found)
+    assert window.path.with_name("plan_calc.xlsx").stat().st_mtime_ns > written
+    calc.switch(address)
+    calc.set("Bead!B60", "mine")
+    calc.switch(window.path.as_uri())
+    text = window.do("calculate", until="not done")
+    assert "is open in a spreadsheet" in text
+    calc.switch(address)
+    calc.close()
+    calc.switch(window.path.as_uri())
+
+
+@office_test
 def test_a_station_is_tried_beside_its_plan(window):
     """10 × 1 × 1000 mm³ is 10 mL; 15 mm wide it is 15 mL."""
     calc = window.calc

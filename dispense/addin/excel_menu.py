@@ -259,6 +259,15 @@ class ExcelHost:
             found[item.key] = _chosen(str(told), item.choices)
         return found
 
+    def release(self, path: Path) -> None:
+        """Close what is open there and was not changed: a job writes it anew."""
+        for book in list(self.book.app.books):
+            name = str(book.api.FullName)
+            if "://" in name or book.name == self.book.name or not book.api.Saved:
+                continue
+            if Path(name) == path or path in Path(name).parents:
+                book.close()
+
     def open(self, path: Path) -> None:
         """Open a workbook; one of that name that is open already is taken anew if nothing was typed there."""
         for book in self.book.app.books:

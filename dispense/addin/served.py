@@ -49,6 +49,7 @@ WHAT = {
     "mark": "nothing; value: cell, kind, text of each mark",
     "show": "nothing; value: headline, lines of text, cell, file, kind",
     "ask": "key to answer, or null; value: title, questions of key, label, choices, default, kind",
+    "release": "nothing; value: a path",
     "open": "nothing; value: a path",
     "progress": "whether to go on; value: done, total",
     "write": "nothing; value: cell to value",
@@ -158,6 +159,10 @@ class WireHost:
         ]
         found = self._wire.ask(self._book, "ask", {"title": title, "questions": rows})
         return None if found is None else {str(key): str(value) for key, value in found.items()}
+
+    def release(self, path: Path) -> None:
+        """What is open there and was not changed is closed."""
+        self._wire.ask(self._book, "release", str(path))
 
     def open(self, path: Path) -> None:
         """Another workbook."""

@@ -201,6 +201,7 @@ def open_calculation(desk: Desk, given: Answers) -> None:
     if not found:
         raise InputError(Problem("Calculation sheets", message="the plan has no bead, pot or station"))
     out = place.with_name(f"{place.stem}_calc.xlsx")
+    desk.host.release(out)
     kept = with_own(found, out)
     save_signed(out, bench.linked(kept, place.name), KIND, [place])
     names = ", ".join(kept)

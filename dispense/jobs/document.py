@@ -112,6 +112,9 @@ class Host(Protocol):
     def ask(self, title: str, questions: Sequence[Question]) -> Mapping[str, str] | None:
         """Ask all of it at once; None where the user went back."""
 
+    def release(self, path: Path) -> None:
+        """Close the workbook at a place, or those below a folder, in which nothing was typed."""
+
     def open(self, path: Path) -> None:
         """Open a workbook beside the one that is open."""
 

@@ -318,6 +318,7 @@ def open_station(desk: Desk, given: Answers) -> None:
     day = datetime.date.fromisoformat(told["day"])
     before = played(plan, told["station"], day, told["shift"])
     curves = pictured(before.result, before.result)
+    desk.host.release(out)
     save_signed(out, trial.trial_workbook(told, lists, str(place), curves), KIND, [place])
     _trials[out] = Trial(plan, told["station"], day, told["shift"], before)
     with spoken_in(desk):

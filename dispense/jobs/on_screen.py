@@ -115,6 +115,7 @@ def fill(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     day, shift, station = (None if told[key] == ALL else told[key] for key in ("day", "shift", "station"))
+    desk.host.release(place.with_name(f"{place.stem}_sheets"))
     with on_disk(desk.host, desk.grids) as path:
         report = fill_plan(
             path,
@@ -147,6 +148,7 @@ def forecast(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_forecast.xlsx")
+    desk.host.release(out)
     with on_disk(desk.host, desk.grids) as path:
         found = forecast_file(
             path,
@@ -176,6 +178,7 @@ def cure(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_{safe_name(told['station'])}_cure.xlsx")
+    desk.host.release(out)
     report = cure_file(plan, told["station"], out=out, progress=going_on(desk.host))
     _tell(desk, plan, report.findings, out)
 
@@ -187,6 +190,7 @@ def compare(desk: Desk, given: Answers) -> None:
     plan = desk.sound_plan()
     place = saved_place(desk.host)
     out = place.with_name(f"{place.stem}_compare.xlsx")
+    desk.host.release(out)
     with on_disk(desk.host, desk.grids) as path:
         report = compare_file(path, out=out, progress=going_on(desk.host), saved_as=place)
     _tell(desk, plan, report.findings, out)

@@ -241,6 +241,11 @@ def unseen(document):
         document.enableSetModified()
 
 
+def is_typed_in(document):
+    """Whether a document holds edits that are not saved: a chart drawn as it opens changes it too."""
+    return document.isModified() and document.UndoManager.isUndoPossible()
+
+
 class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
     """One open spreadsheet document that was asked for."""
 
@@ -395,12 +400,21 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
     def do_ask(self, value):
         return ask(self.frame(), value["title"], value["questions"])
 
+    def do_release(self, path):
+        """A job writes it anew; what was typed there and not saved stays."""
+        url = uno.systemPathToFileUrl(path)
+        for document in list(create("com.sun.star.frame.Desktop").Components):
+            address = getattr(document, "URL", "")
+            is_there = address == url or address.startswith(url + "/")
+            if is_there and document is not self.document and not is_typed_in(document):
+                document.close(True)
+
     def do_open(self, path):
         url = uno.systemPathToFileUrl(path)
         desktop = create("com.sun.star.frame.Desktop")
         for document in desktop.Components:
             if getattr(document, "URL", "") == url and document is not self.document:
-                if document.isModified():
+                if is_typed_in(document):
                     break  # what was typed there stays: LibreOffice shows that window
                 document.close(True)
         opened = desktop.loadComponentFromURL(url, "_blank", 0, (property_value("Hidden", self.is_hidden()),))
