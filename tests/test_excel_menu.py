@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas  # noqa: F401  (loaded under the real platform, before xlwings is)
 import pytest
@@ -244,3 +245,43 @@ def test_clock_times_and_errors_read_as_plans_are_read():
     assert menu._plain(datetime.datetime(2026, 3, 2, 6)) == datetime.datetime(2026, 3, 2, 6)
     assert menu._plain(3.0) == 3 and type(menu._plain(3.0)) is int
     assert menu._plain("") is None and menu._plain(True) is True
+
+
+@pytest.mark.parametrize(("number", "said"), [(1031, "de"), (3082, "es"), (1033, "en"), (0, "")])
+def test_excel_tells_the_language_of_its_windows(number, said):
+    """Numbers of [MS-LCID] (from memory): German of Germany, Spanish (modern sort), English of the US."""
+    settings = SimpleNamespace(LanguageID=lambda kind: number if kind == 2 else 1036)  # msoLanguageIDUI
+    app = SimpleNamespace(api=SimpleNamespace(LanguageSettings=settings))
+    host = menu.ExcelHost(SimpleNamespace(app=app))
+    assert host.language()[:2] == said
+    told = {"de": "Marken sind aus", "es": "marcas quitadas"}.get(said, "marks are off")
+    assert host.said("marks are off") == told
+    assert menu.ExcelHost(SimpleNamespace(app=SimpleNamespace())).language() == ""  # one that does not tell
+
+
+def test_cells_in_error_are_told_with_their_reasons(excel, plan):
+    """The Excel in memory has no add-in: ours are errors there, and reckoned here."""
+    sheet = plan.sheets.add("Own")
+    sheet.range("A1").value = -3
+    sheet.range("B1").formula = '=BEAD_AREA("round",A1)'
+    sheet.range("B2").formula = "=1/0"  # none of ours
+    assert sheet.range("B1").options(err_to_str=True).value.startswith("#")
+    assert menu.command(plan, "formulas") == ""
+    headline, ((link, text),) = pane(excel)
+    assert headline == "1 formula with functions of the add-in, 1 error"
+    assert "Own!B1" in link and "width is -3" in text
+
+
+def test_a_job_given_again_closes_what_it_opened(excel, plan, tmp_path):
+    path = tmp_path / "plan_calc.xlsx"
+    menu.command(plan, "calculate")
+    first = excel.books()[path.name]
+    first.api.Saved = True
+    menu.command(plan, "calculate")
+    assert "changes nothing" in pane(excel)[0]
+    excel.books()[path.name].api.Saved = False  # something was typed
+    menu.desk_of(plan).host.release(path)
+    assert path.name in excel.books()
+    excel.books()[path.name].api.Saved = True
+    menu.desk_of(plan).host.release(tmp_path)
+    assert path.name not in excel.books() and "plan.xlsx" in excel.books()

@@ -197,3 +197,13 @@ def test_a_library_keeps_nothing(tmp_path, monkeypatch):
     monkeypatch.setenv(kept.VARIABLE, str(tmp_path / "unasked"))
     pour_peak([(1, 0.01, 0.0)], 296.15, 298.15, COMPOUND)
     assert not (tmp_path / "unasked").exists()
+
+
+def test_the_process_of_the_menu_keeps_its_answers(monkeypatch, tmp_path):
+    """A plan that is opened again is checked with what was worked out the day before."""
+    seen = []
+    monkeypatch.setenv(kept.VARIABLE, str(tmp_path / "menu"))
+    monkeypatch.setattr("dispense.addin.served.serve", lambda lines, out: seen.append(kept._folders[-1]))
+    monkeypatch.setattr(sys, "stdout", sys.stdout)  # it is exchanged by the command
+    assert main(["addin", "serve", "--host", "calc"]) == 0
+    assert seen == [tmp_path / "menu"]

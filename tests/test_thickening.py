@@ -194,3 +194,21 @@ def test_a_law_that_is_not_whole_is_refused():
     for row in ([2, 23, 40], [2, 23, 40, 0.6], [2, 23, 40, 0.6, 1.5, 1, 9]):
         with pytest.raises(InputError, match="complete"):
             call("CURING_VISCOSITY", 0.1, 25, row)
+
+
+def test_the_degree_at_the_end_of_a_life_is_worked_out_once(monkeypatch):
+    """An edit of a bead asks again with the same numbers. Without heat it is 1 − exp(−k·t), by hand."""
+    from dispense.base.memory import forget_all
+    from dispense.handbook import thickening
+    from dispense.handbook.kinetics import NthOrder
+
+    asked, real = [], thickening.mass_pot_life
+    monkeypatch.setattr(thickening, "mass_pot_life", lambda *given: asked.append(1) or real(*given))
+    forget_all()
+    given = (1000.0, 298.15, 0.1, NthOrder(1e-3, 0.0), 0.0, 1800.0, 1100.0, 0.2)
+    first = thickening.degree_of_mass_life(*given)
+    assert first == pytest.approx(1.0 - math.exp(-1.0), abs=1e-5)
+    count = len(asked)
+    assert count and thickening.degree_of_mass_life(*given) == first and len(asked) == count
+    thickening.degree_of_mass_life(999.0, *given[1:])
+    assert len(asked) > count
