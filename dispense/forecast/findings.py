@@ -10,6 +10,7 @@ from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_firs
 from ..base.numbers import EQUAL
 from ..base.printed import counted
 from ..base.units import rounded_volume_text, volume_text
+from ..plan.holidays import built_on_holidays
 from ..plan.routes import lines
 from ..plan.workdays import work_days
 from ..shift.play import play_plan
@@ -33,6 +34,7 @@ def forecast_findings(found: Forecast) -> list[Finding]:
             *_too_old(found),
             *_phase_outs(found),
             *_unfinished(found),
+            *built_on_holidays(found.plan),
             *_gaps(found),
             *_uncovered(found),
             *_known(found),
