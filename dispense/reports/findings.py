@@ -72,7 +72,14 @@ def _ordered(plan: Plan) -> list[Finding]:
     return list(twice_ordered(plan))
 
 
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings, _dated, _holidays, _ordered)
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (
+    _read,
+    slips,
+    route_findings,
+    _dated,
+    _holidays,
+    _ordered,
+)
 
 
 def _of_plan(plan: Plan) -> list[Finding]:
