@@ -412,6 +412,14 @@ def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
     days = (NEXT + 2 * DAY - order.arrival).days
     assert days > 0 and f"order N-3 comes Wed {NEXT + 2 * DAY}" in pull["Remark"]
     assert f"{days} days sooner" in pull["Remark"] and pull["Day"] == order.order_by
+    # with it there on that day the next order is the one that the plan proposes once the new day is stated
+    stated = found | {"Orders": [open_order | dict(arrival=order.arrival)]}
+    then = forecast(make(stated), 2, draws=10).components["Bond 60", "b"].orders
+    day = f"{then[0].order_by:%a} {then[0].order_by}"
+    assert f"to order then: {then[0].containers} by {day}" in pull["Remark"]
+    assert [(each.order_by, each.containers) for each in then] == [
+        (each.order_by, each.containers) for each in seen.components["Bond 60", "b"].called.orders
+    ]
     found["Orders"] = [open_order | dict(arrival=order.arrival)]  # there is none to call any more
     again = forecast(make(found), 2, draws=10)
     assert not [row for row in again.tables["decisions"].records() if row["What"] == "call sooner"]

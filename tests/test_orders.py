@@ -106,6 +106,19 @@ def _later(date, days):
     return date + datetime.timedelta(days=days)
 
 
+def open_orders(seed: int, rows) -> list[dict]:
+    """Deliveries that are on order: one or two of each component, some together as one order."""
+    rng = random.Random(1000 + seed)
+    found = []
+    for number in range(rng.choice([1, 1, 2])):
+        arrival = _later(MONDAY, rng.choice([4, 9, 15, 22]))
+        for row in rows["Components"]:
+            quantity = rng.choice([1, 2, 6]) * row["container"]
+            order = dict(order=f"PO {number}", material="Paste", component=row["component"])
+            found.append(order | dict(quantity=quantity, arrival=arrival))
+    return found
+
+
 def random_rows(seed: int):
     """A paste or a two-part kit at one or two stations, without any loss but heels and open containers."""
     rng = random.Random(seed)
@@ -241,6 +254,59 @@ def check_orders(seed: int) -> None:
     if any(row.safety_stock for row in (view.rule for view in found.components.values())):
         return
     _check_need(seed, rows, items)
+
+
+def check_called(seed: int) -> int:
+    """Where open orders are called, they and the orders to place then are played again; how many are called.
+
+    No shortage is left that an order could have covered in time, none of them is earlier than without the
+    call, and the orders then are later or fewer: else the call is of no use.
+    """
+    rows = random_rows(seed)
+    rows["Orders"] = open_orders(seed, rows)
+    found = forecast(make(rows), WEEKS, draws=10)
+    last = max((row["date"] - MONDAY).days for row in rows["Builds"]) + 1
+    lead, items, called = rows["Components"][0]["lead_time"], items_of(rows), 0
+    named = {(each.day, each.text.split(" runs short")[0]) for each in found.warnings}
+    for view in found.components.values():
+        item, life = items[view.name], items[view.name].shelf_days
+        days = {(call.order, call.lot.arrival): call.arrival for call in view.called.calls}
+        called += len(days)
+        for now, orders in ((False, view.orders), (True, view.called.orders or view.orders)):
+            mine = replace(item, lots=list(item.lots))
+            mine.orders = [(order.arrival, order.containers) for order in orders]
+            for row in rows["Orders"]:
+                if row["component"] == view.key[1]:
+                    day = days.get((row["order"], row["arrival"]), row["arrival"]) if now else row["arrival"]
+                    # what is on order keeps for its shelf life from the day that is stated
+                    expiry = FOREVER if life is None else _later(row["arrival"], life)
+                    mine.lots.append(Lot(f"order {row['order']}", row["quantity"], expiry, day))
+            if days and now and not view.called.orders:
+                mine.orders = []
+            short = mine.short_days(last)
+            if short:
+                day = _later(MONDAY, min(short))
+                assert (day, item.name) in named, (seed, item.name, day, now)
+                assert day < _later(MONDAY, lead + 3), (seed, "an order would have come in time")
+        if days:
+            assert all(before > to for (_, before), to in days.items())
+    groups = (
+        [list(found.components.values())]
+        if rows["Components"][0]["kit"]
+        else [[view] for view in found.components.values()]
+    )
+    for group in groups:
+        if any(view.called.calls for view in group):
+            now = [order for view in group for order in view.orders]
+            then = [order for view in group for order in view.called.orders]
+            is_fewer = sum(order.volume for order in then) < sum(order.volume for order in now)
+            soonest = [min((order.arrival for order in orders), default=FOREVER) for orders in (now, then)]
+            assert is_fewer or soonest[0] < soonest[1], seed
+    return called
+
+
+def test_open_orders_that_are_called_are_played_again_with_the_orders_to_place_then():
+    assert sum(map(check_called, range(24))) > 5
 
 
 def _all_short(items, until: int) -> set[tuple[str, int]]:

@@ -35,9 +35,10 @@ from ..plan.rows import Component
 from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
 from ..shift.store import NANO, price_on, use_by
+from .calls import Called, call_sooner
 from .findings import forecast_findings
 from .horizon import WEEKS, Horizon, horizon_of, without_history
-from .orders import Demand, Purchase, Timing, lead_days, stock_rule
+from .orders import Demand, Order, Purchase, Timing, lead_days, stock_rule
 from .response import (
     CAUSES,
     Occurrence,
@@ -359,18 +360,32 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
                 mean = float(need[:known].mean()) or view.going_on
                 rule = stock_rule(view.component, mean, 0.0, plan.settings)
             demands.append(Demand(rule, view.draws[:days], need))
-        purchase = Purchase(
-            [view.component for view in group],
-            demands,
-            timing,
-            group[0].component.kit,
-            partial(_container_price, plan),
-        )
-        for order in purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group}):
-            views[order.key].orders.append(order)
+        propose = partial(_propose, horizon, group, demands, timing)
+        proposed = propose(plan)
+        called = call_sooner(plan, {view.key for view in group}, proposed, propose)
+        for view in group:
+            view.orders = [order for order in proposed if order.key == view.key]
+            view.called = Called(
+                tuple(call for call in called.calls if call.key == view.key),
+                tuple(order for order in called.orders if order.key == view.key),
+            )
         for view in group:
             view.phase_out = _phase_out(plan, horizon, view)
             view.draws = ()  # a year of them is much, and nobody else asks for them
+
+
+def _propose(
+    horizon: Horizon, group: Sequence[ComponentView], demands: Sequence[Demand], timing: Timing, plan: Plan
+) -> list[Order]:
+    """The orders of a component, or of a kit, with the stock of a plan."""
+    purchase = Purchase(
+        [view.component for view in group],
+        demands,
+        timing,
+        group[0].component.kit,
+        partial(_container_price, plan),
+    )
+    return purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group})
 
 
 def _container_price(plan: Plan, component: Component, date: datetime.date) -> float:

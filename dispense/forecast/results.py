@@ -19,6 +19,7 @@ from ..plan.records import Plan
 from ..plan.rows import Component
 from ..shift.store import price_on
 from .answers import answer
+from .calls import Called
 from .horizon import Horizon
 from .orders import DayDraws, StockRule
 from .response import Occurrence, Response, ShiftKey
@@ -101,6 +102,7 @@ class ComponentView:
     service: float = math.nan  # share of order cycles without a shortage, simulated
     cycles: int = 0
     orders: list[Order] = field(default_factory=list)
+    called: Called = field(default_factory=Called)  # open orders that serve sooner
 
     @property
     def name(self) -> str:

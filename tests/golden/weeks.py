@@ -105,6 +105,12 @@ class Store:
             there.lot.standing -= rest
             there.lot.expired_on = there.lot.expired_on or date
             del self.put[station]
+        elif there is not None and there.lot is self.missing and self._fit(date, over_heel=True):
+            # what never came makes way for what has come: only what was drawn of it was lacking
+            rest = there.usable + there.heel
+            there.lot.received -= rest
+            there.lot.standing -= rest
+            del self.put[station]
         while volume > TINY:
             there = self.put.get(station)
             if there is None or there.usable <= TINY:
@@ -124,17 +130,22 @@ class Store:
             there.lot.standing -= part
             volume -= part
 
-    def _next(self, date: datetime.date, station: str) -> bool:
-        """First expired, first out; of lots of one last day an opened one first."""
-        heel = self.row.heel * self.row.container
-        fit = [
+    def _fit(self, date: datetime.date, over_heel: bool = False) -> list[Lot]:
+        """What may be taken from store; `over_heel` what gives something."""
+        least = self.row.heel * self.row.container if over_heel else 0.0
+        return [
             lot
             for lot in self.lots
-            if lot.left > TINY
+            if lot.left > least + TINY
             and lot.last(self.row.open_life) >= date
             and (lot.arrival is None or lot.arrival <= date)
         ]
-        if self.goes_without and not any(lot.left > heel + TINY for lot in fit):
+
+    def _next(self, date: datetime.date, station: str) -> bool:
+        """First expired, first out; of lots of one last day an opened one first."""
+        heel = self.row.heel * self.row.container
+        fit = self._fit(date)
+        if self.goes_without and not self._fit(date, over_heel=True):
             return False
         if not fit:
             self.out = self.out or date
@@ -226,7 +237,7 @@ class Weeks:
         self.as_of, self.first_build, self.last_build = as_of, days[0], days[-1]
         self.first = days[0] - days[0].weekday() * ONE
         self.days = min(7 * weeks, (days[-1] - self.first).days + 7 - days[-1].weekday())
-        self.holidays = {row.date for row in read["Holidays"]}
+        self.holidays = {row.date: row.name for row in read["Holidays"]}
         self.stock = [
             ((row.material, row.component), Lot(row.lot, row.quantity, row.expiry, row.opened, row.arrival))
             for row in read["Stock"]

@@ -113,7 +113,7 @@ class Forecasted:
 def pages(made: Forecasted) -> dict[str, Page]:
     """Every sheet of tables."""
     found: dict[str, Page] = {}
-    for part in (_first, _stock, _use, _money, _lots):
+    for part in (_findings, _first, _stock, _use, _money, _lots):
         found |= part(made)
     return found
 
@@ -130,6 +130,26 @@ def weeks_of(weeks: Weeks) -> list[str]:
 def volume(value: float) -> str:
     """Three figures, as a sentence tells them."""
     return f"{value:.3g} mL" if value < 1000 else f"{value / 1000:.3g} L"
+
+
+def _findings(made: Forecasted) -> dict[str, Page]:
+    """Builds on the days of the table Holidays; nothing else is wrong with these weeks."""
+    rows: list[list[Any]] = []
+    for day, name in sorted(made.weeks.holidays.items()):
+        parts: dict[str, int] = {}
+        for (date, _), built in made.weeks.builds.items():
+            for part, count in built.items():
+                if date == day:
+                    parts[part] = parts.get(part, 0) + count
+        if parts:
+            built_words = ", ".join(f"{count} {part}" for part, count in parts.items())
+            words = (
+                f"{day:%a} {day} is no working day ({name}), and {built_words} are built on it: they are "
+                "played as stated"
+            )
+            fix = "move the builds if nobody works; if the day is worked, all is right"
+            rows.append(["spoils parts or figures", day, None, words, fix])
+    return {"Findings": Page(["Kind", "Day", "Station", "Finding", "What to do"], rows, facts=[len(rows)])}
 
 
 def _first(made: Forecasted) -> dict[str, Page]:
