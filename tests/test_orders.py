@@ -590,3 +590,54 @@ def test_a_forecast_begins_with_what_was_counted(tmp_path, capsys):
     assert found.headline()[-1] == "Stock by the journal: 1 lot as counted, the last on 2026-03-01."
     assert found.tables["components"].records()[0]["In stock [mL]"] == 750.0
     assert found.as_json()["stock_from"] == found.stock_from
+
+
+# ----------------------------------------------------------------------------------- why this many
+
+
+def steady(plates: int = 1, **component):
+    """100 mL of a paste on each working day of four weeks, from an empty store: 500 mL in seven days."""
+    length = 50_000 * plates  # × 2 mm × 1 mm = 100 mL
+    return {
+        "Materials": [dict(material="Paste", kind="one-part", ratio_a=1)],
+        "Components": [
+            dict(material="Paste", component="a", density=1.0, container=100, lead_time=2) | component
+        ],
+        "Parts": [dict(part="plate")],
+        "Beads": [
+            dict(bead="rim", part="plate", station="press", section="rectangle", width=2, height=1)
+            | dict(length=length)
+        ],
+        "Stations": [dict(station="press", material="Paste", speed=10000, refill="in mid-bead")],
+        "Shifts": [dict(shift="early", start="06:00", end="14:00")],
+        "Builds": [
+            dict(date=_later(MONDAY, 7 * week + day), shift="early", part="plate", quantity=1)
+            for week in range(WEEKS)
+            for day in range(5)
+        ],
+        "Stock": [dict(material="Paste", component="a", lot="L1", quantity=1000, expiry=_later(MONDAY, 400))],
+    }
+
+
+def _whys(rows) -> list[tuple[int, str]]:
+    found = forecast(make(rows), WEEKS, draws=10)
+    assert {row["Order [containers]"] for row in found.tables["reorder"].records()} <= {5, 7, 8}
+    return [(row["Containers"], row["Why this many"]) for row in found.tables["orders"].records()]
+
+
+def test_an_order_says_why_it_is_not_the_reorder_quantity():
+    """Seven days of use are 5 containers of 100 mL; a pack of 4 makes 8 of them, a minimum asks for more."""
+    assert all(count == 5 and why == "" for count, why in _whys(steady()))
+    for count, why in _whys(steady(pack_multiple=4)):
+        assert count % 4 == 0 and why.startswith("Reorder says 5: packs of 4")
+    for count, why in _whys(steady(minimum_order=7)):
+        assert count == 7 and why == ""  # the rule knows the minimum
+    assert all("minimum" not in why for _, why in _whys(steady(minimum_order=7, pack_multiple=4)))
+    # twice the use in the last two weeks, which go on: 200 against 150 mL a day on the mean, so that the 8
+    # containers of the mean's seven days become 8 × 4/3 = 10.7; 10 last as long, to the morning of a Monday
+    growing = steady()
+    for row in growing["Builds"][10:]:
+        row["quantity"] = 2
+    for count, why in _whys(growing):
+        assert count == 10 and "the use of the 28 days from its arrival on asks for 11" in why
+        assert "11 would last no longer, until Mon" in why

@@ -154,6 +154,7 @@ class Order:
     number: int = 1
     kit: str = ""
     with_kit: bool = False  # it is late since another component of its kit is low
+    why: str = ""  # why it has not the containers that the reorder rule says
 
     @property
     def key(self) -> Key:

@@ -191,6 +191,7 @@ class Order:
     cost: float
     number: int
     late: int = 0
+    why: str = ""
 
 
 class Weeks:
@@ -595,6 +596,7 @@ class _Buyer:
                         arrival + int(row.shelf_life) * ONE,
                         count * weeks.container_price(key, by),
                         self.number,
+                        why=self._why(mornings[day], day, packs, key),
                     )
                 )
             low_from = low + 1
@@ -618,3 +620,33 @@ class _Buyer:
             else:
                 low = middle + 1
         return high
+
+    def _why(self, morning: dict[Key, Store], day: int, packs: int, key: Key) -> str:
+        """Why it has another number of containers than the rule gives for the mean use."""
+        row, usual = self.weeks.rows[key], self.weeks.rule(key)["order"]
+        if packs * row.pack_multiple == usual:
+            return ""
+        wanted = {of: math.ceil(self.sizes[of][day] - 1e-9) for of in self.keys}
+        whole = {of: math.ceil(wanted[of] / self.weeks.rows[of].pack_multiple) for of in self.keys}
+        begin, why = max(whole.values()), []
+        if wanted[key] != usual:
+            why.append(f"the use of the {PACE} days from its arrival on asks for {wanted[key]}")
+        if whole[key] * row.pack_multiple > wanted[key]:
+            why.append(f"packs of {row.pack_multiple}")
+        if begin < self.least:
+            why.append(f"the minimum order is {self.least * row.pack_multiple}")
+        elif whole[key] < begin:
+            why.append(f"kit {row.kit} is ordered together")
+        begin = max(begin, self.least, 1)
+        if packs > begin:
+            following = self.weeks.after(self.weeks.date(day + 1))
+            why.append(f"fewer do not last until the next can come, {following:%a} {following}")
+        elif packs < begin:
+            low = self._lasts(morning, day, begin)
+            until = self.weeks.date(low)
+            why.append(
+                f"{begin * row.pack_multiple} would last no longer, until {until:%a} {until}"
+                if low < self.days
+                else "no more are needed, as far as the use is known"
+            )
+        return f"Reorder says {usual}: " + "; ".join(why)

@@ -253,9 +253,13 @@ def _first(made: Forecasted) -> dict[str, Page]:
             "Usable until",
             "Cost [crowns]",
             "Note",
+            "Why this many",
         ],
-        [[o.by, o.arrival, made.names[o.key], o.count, o.volume, o.expiry, o.cost, None] for o in every],
-        ["All", None, None, None, None, None, sum(order.cost for order in every), None],
+        [
+            [o.by, o.arrival, made.names[o.key], o.count, o.volume, o.expiry, o.cost, None, o.why or None]
+            for o in every
+        ],
+        ["All", None, None, None, None, None, sum(order.cost for order in every), None, None],
         [float(len(every))],
     )
     found["Phase-out"] = _phase_out(made)
