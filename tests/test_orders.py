@@ -641,3 +641,90 @@ def test_an_order_says_why_it_is_not_the_reorder_quantity():
     for count, why in _whys(growing):
         assert count == 10 and "the use of the 28 days from its arrival on asks for 11" in why
         assert "11 would last no longer, until Mon" in why
+
+
+# ------------------------------------------------------------------------------------ kits, phase-out
+
+
+def kit_of(a: float, b: float, heel: float = 0.0, packs: int = 1):
+    """100 mL of A and 100 mL of B on each working day, bought together in containers of a and b mL."""
+    rows = steady()
+    rows["Materials"] = [dict(material="Paste", kind="two-part", ratio_a=1, ratio_b=1)]
+    rows["Beads"][0] |= dict(length=100_000)
+    rows["Components"] = [
+        dict(material="Paste", component=letter, density=1.0, container=size, heel=heel, kit="set")
+        | dict(lead_time=2, price=size / 10, pack_multiple=packs)
+        for letter, size in (("a", a), ("b", b))
+    ]
+    rows["Stock"] = [
+        dict(material="Paste", component=letter, lot=letter, quantity=1000, expiry=_later(MONDAY, 400))
+        for letter in "ab"
+    ]
+    return rows
+
+
+def _of_kits(rows):
+    found = forecast(make(rows), WEEKS, draws=10)
+    orders = found.components["Paste", "a"].orders
+    return [each for each in found.findings if each.topic == "kit"], sum(each.containers for each in orders)
+
+
+def test_what_is_left_over_of_a_kit_is_named_and_priced():
+    """Of 500 mL of A and 400 of B used one to one, 100 mL of A are left; at 0.1 a millilitre that is 10."""
+    (told,), count = _of_kits(kit_of(500, 400))
+    assert told.component == "a" and told.is_warning and count > 0
+    assert told.numbers["left over [mL]"] == pytest.approx(100, rel=1e-6)
+    assert told.numbers["worth"] == pytest.approx(10, rel=1e-6) and told.numbers["kits"] == count
+    assert "100 mL Paste A of each (10) are left over" in told.text and "Paste B is used up" in told.text
+    (told,), _ = _of_kits(kit_of(400, 410))  # 10 of 410 mL of B: worth knowing, no warning
+    assert told.component == "b" and not told.is_warning
+    assert told.numbers["left over [mL]"] == pytest.approx(10, rel=1e-6)
+    assert _of_kits(kit_of(400, 400))[0] == []
+
+
+def test_of_a_kit_in_packs_heels_are_no_rest():
+    """Two cans of 500 and two of 400 mL a kit, of which a tenth stays: 2 × 0.9 × 100 = 180 mL of A."""
+    (told,), count = _of_kits(kit_of(500, 400, heel=0.1, packs=2))
+    assert told.numbers["left over [mL]"] == pytest.approx(180, rel=1e-6)
+    assert told.numbers["kits"] == count / 2
+
+
+def ending(**component):
+    """A paste of 100 mL a working day in cans of 250 mL, from which the press changes after two weeks."""
+    rows = steady(**dict(container=250, price=25) | component)
+    rows["Materials"].append(dict(material="Next", kind="one-part", ratio_a=1))
+    rows["Components"].append(dict(material="Next", component="a", density=1.0, container=5000))
+    rows["Stock"] = [
+        dict(material="Paste", component="a", lot="L1", quantity=250, expiry=_later(MONDAY, 400)),
+        dict(material="Next", component="a", lot="N1", quantity=5000, expiry=_later(MONDAY, 400)),
+    ]
+    rows["Validity"] = [dict(station="press", what="material", value="Next", valid_from=_later(MONDAY, 14))]
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("component", "left", "smaller", "how"),
+    [
+        # ten days of 100 mL from 250 mL: 750 mL more, in a pack of six 1500; singly three cans, all used up
+        (dict(pack_multiple=6), 750, 0, "bought singly"),
+        (dict(minimum_order=4), 250, 0, "bought singly"),
+    ],
+)
+def test_the_last_order_says_what_a_smaller_pack_would_leave(component, left, smaller, how):
+    found = forecast(make(ending(**component)), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert out.last_use == _later(MONDAY, 11) and out.left == pytest.approx(left * 1e6, rel=1e-6)
+    assert out.smaller.left == pytest.approx(smaller * 1e6, abs=1) and out.cost == pytest.approx(left / 10)
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    assert f"{left} mL left over" in told.text and f"; {how} " in told.text
+
+
+def test_where_cans_come_singly_a_smaller_can_is_reckoned():
+    """Beside the 400 mL in store 600 are used: two cans of 400 mL leave 200 mL, three of 200 mL nothing."""
+    rows = ending(container=400)
+    rows["Stock"][0] |= dict(quantity=400)
+    found = forecast(make(rows), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert out.left == 200 * 10**6 and out.smaller.left == 0
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    assert "; in containers of 200 mL nothing" in told.text

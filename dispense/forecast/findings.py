@@ -15,9 +15,10 @@ from ..plan.routes import lines
 from ..plan.workdays import work_days
 from ..shift.play import play_plan
 from ..shift.store import NANO
+from .kits import kit_findings
 from .orders import latest_order
 from .response import Occurrence
-from .results import GOING_ON, Forecast
+from .results import GOING_ON, Forecast, PhaseOut
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -33,6 +34,7 @@ def forecast_findings(found: Forecast) -> list[Finding]:
             *_overdue(found),
             *_too_old(found),
             *_phase_outs(found),
+            *kit_findings(found),
             *_unfinished(found),
             *built_on_holidays(found.plan),
             *_gaps(found),
@@ -162,12 +164,13 @@ def _phase_outs(found: Forecast) -> list[Finding]:
         words += f"; {rounded_volume_text(out.left / NANO)} left over"
         if out.cost:
             words += f", {out.cost:,.0f} {found.currency}".rstrip()
+        words += _smaller(out)
         is_much = out.left / NANO > content * view.component.pack_multiple * (1.0 + EQUAL)
         told.append(
             Finding(
                 QUALITY if is_much else NOTE,
                 words,
-                "use it up elsewhere or change over later" if is_much else "",
+                "use it up elsewhere, ask for less, or change over later" if is_much else "",
                 "phase-out",
                 material=view.key[0],
                 day=out.last_use,
@@ -176,6 +179,19 @@ def _phase_outs(found: Forecast) -> list[Finding]:
             )
         )
     return told
+
+
+def _smaller(out: PhaseOut) -> str:
+    """How far a smaller pack would help."""
+    smaller = out.smaller
+    if smaller is None or not out.left:
+        return ""
+    how = (
+        "bought singly" if smaller.container is None else f"in containers of {volume_text(smaller.container)}"
+    )
+    if smaller.left >= out.left:
+        return f"; {how} as much would be"
+    return f"; {how} {rounded_volume_text(smaller.left / NANO) if smaller.left else 'nothing'} would be"
 
 
 def _unfinished(found: Forecast) -> list[Finding]:

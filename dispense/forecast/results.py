@@ -57,6 +57,14 @@ def _with_unit(name: str, unit: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class SmallerPack:
+    """What would be left over of orders in smaller packs [nL]: single containers, or of half the size."""
+
+    container: float | None  # m³; None: single containers of the size that they have
+    left: int
+
+
+@dataclass(frozen=True, slots=True)
 class PhaseOut:
     """A component that no station uses any more after a day, since all have changed to other materials.
 
@@ -67,6 +75,7 @@ class PhaseOut:
     left: int
     cost: float
     last_order: Order | None = None
+    smaller: SmallerPack | None = None  # where something is ordered
 
 
 @dataclass(slots=True)

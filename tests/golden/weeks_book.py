@@ -133,8 +133,8 @@ def volume(value: float) -> str:
 
 
 def _findings(made: Forecasted) -> dict[str, Page]:
-    """Builds on the days of the table Holidays; nothing else is wrong with these weeks."""
-    rows: list[list[Any]] = []
+    """What is left of kits, and builds on the days of the table Holidays; nothing else is wrong."""
+    rows = _kits(made)
     for day, name in sorted(made.weeks.holidays.items()):
         parts: dict[str, int] = {}
         for (date, _), built in made.weeks.builds.items():
@@ -150,6 +150,32 @@ def _findings(made: Forecasted) -> dict[str, Page]:
             fix = "move the builds if nobody works; if the day is worked, all is right"
             rows.append(["spoils parts or figures", day, None, words, fix])
     return {"Findings": Page(["Kind", "Day", "Station", "Finding", "What to do"], rows, facts=[len(rows)])}
+
+
+def _kits(made: Forecasted) -> list[list[Any]]:
+    """Of each kit what is left over of a component when the other has been used up; more than 5 % is told."""
+    weeks, rows = made.weeks, []
+    for kit in sorted({row.kit for row in weeks.rows.values() if row.kit}):
+        keys = [key for key in made.keys if weeks.rows[key].kit == kit]
+        whole, days = {}, {}
+        for key in keys:
+            row, causes = weeks.rows[key], weeks.by_cause(key)
+            whole[key] = row.pack_multiple * row.container * (1 - row.heel)
+            days[key] = whole[key] / sum(volume for cause, volume in causes.items() if cause != "heel")
+        first = min(keys, key=lambda key: days[key])
+        count = sum(order.count for order in made.orders[first]) // weeks.rows[first].pack_multiple
+        for key in keys:
+            left = whole[key] * (1 - days[first] / days[key])
+            if left / whole[key] > 0.05:
+                cost = left * weeks.price(key, weeks.as_of)
+                words = (
+                    f"kit {kit}: {volume(left)} {made.names[key]} of each ({cost:.0f} crowns) are left over "
+                    f"when {made.names[first]} is used up; {volume(left * count)} ({cost * count:.0f} "
+                    f"crowns) of the {count} kits to order"
+                )
+                fix = f"ask for kits with less {made.names[key]}, or buy {made.names[first]} apart"
+                rows.append(["spoils parts or figures", None, None, words, fix])
+    return rows
 
 
 def _first(made: Forecasted) -> dict[str, Page]:
