@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 from ..plan.records import Plan
 from ..plan.rows import StockLot
+from .orders import Timing
 from .stock import Key, Order
 
-MOST_TRIED = 6  # open orders of a component that are tried; to call more at once is no plan (no source)
+MOST_TRIED = 6  # open orders of a component that are tried (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +42,22 @@ class Called:
 
 
 def call_sooner(
-    plan: Plan, keys: Collection[Key], orders: Sequence[Order], propose: Callable[[Plan], Sequence[Order]]
+    plan: Plan,
+    keys: Collection[Key],
+    orders: Sequence[Order],
+    propose: Callable[[Plan], Sequence[Order]],
+    timing: Timing,
 ) -> Called:
-    """The open orders of components that come after the first of `orders`, called to its day.
+    """An open order of components that comes after the first of `orders`, called to its day.
 
-    `propose` gives the orders of a plan. Deliveries of one order number and day, as of a kit, go together.
+    Where that comes too late it is called to the day on which the stock is short, from tomorrow on, and more
+    are as long as it is short. `propose` gives the orders of a plan. Deliveries of one number and day, as
+    of a kit, go together.
     """
     calls: list[Call] = []
     tried: set[tuple[str, datetime.date]] = set()
-    while orders and len(tried) < MOST_TRIED:
-        first = min(order.arrival for order in orders)
+    while orders and len(tried) < MOST_TRIED and (not calls or _is_short(orders)):
+        first = min(_wanted(order, timing) for order in orders)
         later = {day: rows for day, rows in _open(plan, keys, first).items() if day not in tried}
         if not later:
             break
@@ -63,6 +70,14 @@ def call_sooner(
             calls += [Call(day[0], row, first) for row in later[day]]
             plan, orders = sooner, proposed
     return Called(tuple(calls), tuple(orders) if calls else ())
+
+
+def _wanted(order: Order, timing: Timing) -> datetime.date:
+    """The day by which something must come: that of an order, or on which the stock is short before."""
+    if order.short_from is None:
+        return order.arrival
+    tomorrow = timing.work.after(timing.today + datetime.timedelta(days=1))
+    return min(max(timing.work.before(order.short_from), tomorrow), order.arrival)
 
 
 def _open(
@@ -78,11 +93,15 @@ def _open(
 
 
 def _saves(proposed: Sequence[Order], before: Sequence[Order]) -> bool:
-    """Whether orders are later or fewer than those before."""
-    if not proposed:
+    """Whether orders are later or fewer than those before, or none is too late any more."""
+    if not proposed or (_is_short(before) and not _is_short(proposed)):
         return True
     is_later = min(each.arrival for each in proposed) > min(each.arrival for each in before)
     return is_later or sum(each.volume for each in proposed) < sum(each.volume for each in before)
+
+
+def _is_short(orders: Sequence[Order]) -> bool:
+    return any(each.short_from is not None for each in orders)
 
 
 __all__ = ["Call", "Called", "call_sooner"]

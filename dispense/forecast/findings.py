@@ -8,7 +8,7 @@ from collections import defaultdict
 
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.numbers import EQUAL
-from ..base.printed import counted
+from ..base.printed import counted, listed
 from ..base.units import rounded_volume_text, volume_text
 from ..plan.holidays import built_on_holidays
 from ..plan.routes import lines
@@ -18,7 +18,7 @@ from ..shift.store import NANO
 from .kits import kit_findings
 from .orders import latest_order
 from .response import Occurrence
-from .results import GOING_ON, Forecast, PhaseOut
+from .results import GOING_ON, ComponentView, Forecast, PhaseOut
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -55,7 +55,7 @@ def _shortages(found: Forecast) -> list[Finding]:
         if overdue > 0:
             fix = (
                 f"an order {counted(overdue, 'day')} ago, by {latest:%a} {latest}, would have helped: "
-                "ask for a faster delivery or build less"
+                f"{_sooner(view)}ask for a faster delivery or build less"
             )
         else:
             fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
@@ -74,6 +74,12 @@ def _shortages(found: Forecast) -> list[Finding]:
             )
         )
     return told
+
+
+def _sooner(view: ComponentView) -> str:
+    """Open orders to call, where one serves."""
+    calls = [f"order {call.order} to come by {call.arrival:%a} {call.arrival}" for call in view.called.calls]
+    return f"call {listed(calls)}, " if calls else ""
 
 
 def _overdue(found: Forecast) -> list[Finding]:

@@ -364,7 +364,7 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
             demands.append(Demand(rule, view.draws[:days], need))
         propose = partial(_propose, horizon, group, demands, timing)
         proposed = propose(plan)
-        called = call_sooner(plan, {view.key for view in group}, proposed, propose)
+        called = call_sooner(plan, {view.key for view in group}, proposed, propose, timing)
         for view in group:
             view.orders = [order for order in proposed if order.key == view.key]
             view.called = Called(
