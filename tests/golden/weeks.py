@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import functools
 import math
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -346,13 +347,41 @@ class Weeks:
                     used["start"] = station.start_volume * share
                     used["end"] = station.end_volume * share
                     drawn = sum(used.values())
-                    # a container U that is changed before the part d it cannot finish is left with d/2
-                    part, whole = good / count * share, row.container * (1 - row.heel)
-                    used["rest"] = drawn * 0.5 * part / (whole - 0.5 * part)
+                    shots = [
+                        round(self.shots[station.station, part] * share * 1e6)
+                        for part, n in sorted(here.items())
+                        for _ in range(math.ceil(n / (1 - scrap) - 1e-9))
+                    ]
+                    ends = [round(used[end] * 1e6) for end in ("start", "end")]
+                    whole = round(row.container * (1 - row.heel) * 1e6)
+                    used["rest"] = drawn * self._rests(whole, ends[0], tuple(shots), ends[1])
                     if fills:
                         used["hoses"] = station.hose_a if key[1] == "a" else station.hose_b
                     used["heel"] = sum(used.values()) * row.heel / (1 - row.heel)
                     self.uses.append((date, station.station, key, used))
+
+    @staticmethod
+    @functools.cache
+    def _rests(whole: int, start: int, shots: tuple[int, ...], end: int) -> float:
+        """What containers are left with before the shot that they cannot finish, over what is drawn.
+
+        Such shifts follow one another, each with the container of the one before; long enough for the mean.
+        """
+        there, left, drawn, changed, begun = whole, 0, 0, 0, set()
+        marks: dict[int, tuple[int, int]] = {}
+        while changed < 500 and there not in begun:
+            begun.add(there)
+            marks[there] = left, drawn
+            for shot, is_part in ((start, False), *((shot, True) for shot in shots), (end, False)):
+                drawn += shot
+                if is_part and there < shot:
+                    left, there, changed = left + there, whole, changed + 1
+                rest_of_it = shot
+                while there < rest_of_it:
+                    rest_of_it, there, changed = rest_of_it - there, whole, changed + 1
+                there -= rest_of_it
+        was = marks.get(there, (0, 0))
+        return (left - was[0]) / (drawn - was[1])
 
     def within(self) -> list[tuple[datetime.date, str, Key, dict[str, float]]]:
         """The uses of the weeks that are looked at."""
