@@ -7,7 +7,7 @@ import datetime
 import io
 import math
 import textwrap
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -334,13 +334,16 @@ class Forecast:
             found = self.tables.get(name)
             if found is None or not found.rows:
                 continue
+            whys: list[str] = []
             if name == "causes":
                 found = _cause_summary(self)
+            elif name == "orders":
+                found, whys = _short_orders(found)
             kinds = [column[2] for column in found.columns]
             rows = [
                 [_shown(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in found.rows
             ]
-            lines += [emphasise(found.question), table(found.headers(), rows), ""]
+            lines += [emphasise(found.question), table(found.headers(), rows), *whys, ""]
         lines += map(_folded, self.notes)
         if self.written:
             lines.append(f"wrote {self.written}")
@@ -385,6 +388,23 @@ def _shown(value: Any, kind: str) -> Any:
     if kind == "number":
         return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return value
+
+
+WHYS = 2  # components of which a short report says why their orders are so large
+
+
+def _short_orders(orders: Table) -> tuple[Table, list[str]]:
+    """The orders without the column that says why, and why the first of each component is so large."""
+    names = [name for name, _, _ in orders.columns]
+    component, why = names.index("Component"), names.index("Why this many")
+    short = replace(
+        orders, columns=orders.columns[:why], rows=[[*row[:why], *row[why + 1 :]] for row in orders.rows]
+    )
+    first: dict[str, str] = {}
+    for row in orders.rows:
+        if row[why]:
+            first.setdefault(row[component], f"{row[component]}: {row[why]}")
+    return short, [_folded(words) for words in list(first.values())[:WHYS]]
 
 
 def _cause_summary(found: Forecast) -> Table:
