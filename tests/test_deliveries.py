@@ -395,9 +395,10 @@ def test_what_happened_is_judged_by_the_stock_and_builds_that_are_given(late, tm
 
 
 def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
-    """60 mL of B last two days; 5 containers of it are ordered for the second Wednesday.
+    """60 mL of B last until Tuesday; 5 containers of it are ordered for the second Wednesday.
 
-    The next order would come on Monday the 9th at the soonest; called two days sooner the open one serves.
+    The next order would come on Monday the 9th at the soonest, which is too late: the open one is called to
+    the day on which the stock is short, the 30 mL of Tuesday being more than the 54 − 30 that can be drawn.
     """
     found = kit_rows()
     for row in found["Components"]:
@@ -409,9 +410,22 @@ def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
     (pull,) = [row for row in table if row["What"] == "call sooner"]
     order = seen.components["Bond 60", "b"].orders[0]
     assert pull["Component"] == "Bond 60 B" and pull["Containers"] == 5
-    days = (NEXT + 2 * DAY - order.arrival).days
+    wanted = MONDAY + DAY
+    assert order.short_from == wanted < order.arrival
+    days = (NEXT + 2 * DAY - wanted).days
     assert days > 0 and f"order N-3 comes Wed {NEXT + 2 * DAY}" in pull["Remark"]
     assert f"{days} days sooner" in pull["Remark"] and pull["Day"] == order.order_by
-    found["Orders"] = [open_order | dict(arrival=order.arrival)]  # there is none to call any more
+    # with it there on that day the next order is the one that the plan proposes once the new day is stated
+    stated = found | {"Orders": [open_order | dict(arrival=wanted)]}
+    then = forecast(make(stated), 2, draws=10).components["Bond 60", "b"].orders
+    day = f"{then[0].order_by:%a} {then[0].order_by}"
+    assert f"to order then: {then[0].containers} by {day}" in pull["Remark"]
+    assert [(each.order_by, each.containers) for each in then] == [
+        (each.order_by, each.containers) for each in seen.components["Bond 60", "b"].called.orders
+    ]
+    (short,) = [each for each in seen.findings if each.topic == "shortage"]
+    assert f"call order N-3 to come by Tue {wanted}" in short.fix
+    found["Orders"] = [open_order | dict(arrival=wanted)]  # there is none to call any more
     again = forecast(make(found), 2, draws=10)
     assert not [row for row in again.tables["decisions"].records() if row["What"] == "call sooner"]
+    assert not [each for each in again.findings if each.topic == "shortage"]

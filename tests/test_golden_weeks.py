@@ -31,7 +31,14 @@ from dispense.shift.store import Mounted
 RUNS = 500
 ROOM, LEAST = 2e-6, 500.0  # of a figure, of so many mL at least: nanolitres are rounded shift by shift
 #: sheets whose sentences name figures of the runs, which are compared in their own cells
-NO_FIGURES = ("Drivers", "Reorder", "Cover", "What if causes", "What if cost")  # in some third of their rows
+NO_FIGURES = (
+    "Findings",
+    "Drivers",
+    "Reorder",
+    "Cover",
+    "What if causes",
+    "What if cost",
+)  # in some third of their rows
 _NUMBER = re.compile(r"\d[\d,]*\.?\d*")
 
 

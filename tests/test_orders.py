@@ -106,6 +106,19 @@ def _later(date, days):
     return date + datetime.timedelta(days=days)
 
 
+def open_orders(seed: int, rows) -> list[dict]:
+    """Deliveries that are on order: one or two of each component, some together as one order."""
+    rng = random.Random(1000 + seed)
+    found = []
+    for number in range(rng.choice([1, 1, 2])):
+        arrival = _later(MONDAY, rng.choice([4, 9, 15, 22]))
+        for row in rows["Components"]:
+            quantity = rng.choice([1, 2, 6]) * row["container"]
+            order = dict(order=f"PO {number}", material="Paste", component=row["component"])
+            found.append(order | dict(quantity=quantity, arrival=arrival))
+    return found
+
+
 def random_rows(seed: int):
     """A paste or a two-part kit at one or two stations, without any loss but heels and open containers."""
     rng = random.Random(seed)
@@ -241,6 +254,59 @@ def check_orders(seed: int) -> None:
     if any(row.safety_stock for row in (view.rule for view in found.components.values())):
         return
     _check_need(seed, rows, items)
+
+
+def check_called(seed: int) -> int:
+    """Where open orders are called, they and the orders to place then are played again; how many are called.
+
+    No shortage is left that an order could have covered in time, none of them is earlier than without the
+    call, and the orders then are later or fewer: else the call is of no use.
+    """
+    rows = random_rows(seed)
+    rows["Orders"] = open_orders(seed, rows)
+    found = forecast(make(rows), WEEKS, draws=10)
+    last = max((row["date"] - MONDAY).days for row in rows["Builds"]) + 1
+    lead, items, called = rows["Components"][0]["lead_time"], items_of(rows), 0
+    named = {(each.day, each.text.split(" runs short")[0]) for each in found.warnings}
+    for view in found.components.values():
+        item, life = items[view.name], items[view.name].shelf_days
+        days = {(call.order, call.lot.arrival): call.arrival for call in view.called.calls}
+        called += len(days)
+        for now, orders in ((False, view.orders), (True, view.called.orders or view.orders)):
+            mine = replace(item, lots=list(item.lots))
+            mine.orders = [(order.arrival, order.containers) for order in orders]
+            for row in rows["Orders"]:
+                if row["component"] == view.key[1]:
+                    day = days.get((row["order"], row["arrival"]), row["arrival"]) if now else row["arrival"]
+                    # what is on order keeps for its shelf life from the day that is stated
+                    expiry = FOREVER if life is None else _later(row["arrival"], life)
+                    mine.lots.append(Lot(f"order {row['order']}", row["quantity"], expiry, day))
+            if days and now and not view.called.orders:
+                mine.orders = []
+            short = mine.short_days(last)
+            if short:
+                day = _later(MONDAY, min(short))
+                assert (day, item.name) in named, (seed, item.name, day, now)
+                assert day < _later(MONDAY, lead + 3), (seed, "an order would have come in time")
+        if days:
+            assert all(before > to for (_, before), to in days.items())
+    groups = (
+        [list(found.components.values())]
+        if rows["Components"][0]["kit"]
+        else [[view] for view in found.components.values()]
+    )
+    for group in groups:
+        if any(view.called.calls for view in group):
+            now = [order for view in group for order in view.orders]
+            then = [order for view in group for order in view.called.orders]
+            is_fewer = sum(order.volume for order in then) < sum(order.volume for order in now)
+            soonest = [min((order.arrival for order in orders), default=FOREVER) for orders in (now, then)]
+            assert is_fewer or soonest[0] < soonest[1], seed
+    return called
+
+
+def test_open_orders_that_are_called_are_played_again_with_the_orders_to_place_then():
+    assert sum(map(check_called, range(24))) > 5
 
 
 def _all_short(items, until: int) -> set[tuple[str, int]]:
@@ -524,3 +590,141 @@ def test_a_forecast_begins_with_what_was_counted(tmp_path, capsys):
     assert found.headline()[-1] == "Stock by the journal: 1 lot as counted, the last on 2026-03-01."
     assert found.tables["components"].records()[0]["In stock [mL]"] == 750.0
     assert found.as_json()["stock_from"] == found.stock_from
+
+
+# ----------------------------------------------------------------------------------- why this many
+
+
+def steady(plates: int = 1, **component):
+    """100 mL of a paste on each working day of four weeks, from an empty store: 500 mL in seven days."""
+    length = 50_000 * plates  # × 2 mm × 1 mm = 100 mL
+    return {
+        "Materials": [dict(material="Paste", kind="one-part", ratio_a=1)],
+        "Components": [
+            dict(material="Paste", component="a", density=1.0, container=100, lead_time=2) | component
+        ],
+        "Parts": [dict(part="plate")],
+        "Beads": [
+            dict(bead="rim", part="plate", station="press", section="rectangle", width=2, height=1)
+            | dict(length=length)
+        ],
+        "Stations": [dict(station="press", material="Paste", speed=10000, refill="in mid-bead")],
+        "Shifts": [dict(shift="early", start="06:00", end="14:00")],
+        "Builds": [
+            dict(date=_later(MONDAY, 7 * week + day), shift="early", part="plate", quantity=1)
+            for week in range(WEEKS)
+            for day in range(5)
+        ],
+        "Stock": [dict(material="Paste", component="a", lot="L1", quantity=1000, expiry=_later(MONDAY, 400))],
+    }
+
+
+def _whys(rows) -> list[tuple[int, str]]:
+    found = forecast(make(rows), WEEKS, draws=10)
+    assert {row["Order [containers]"] for row in found.tables["reorder"].records()} <= {5, 7, 8}
+    return [(row["Containers"], row["Why this many"]) for row in found.tables["orders"].records()]
+
+
+def test_an_order_says_why_it_is_not_the_reorder_quantity():
+    """Seven days of use are 5 containers of 100 mL; a pack of 4 makes 8 of them, a minimum asks for more."""
+    assert all(count == 5 and why == "" for count, why in _whys(steady()))
+    for count, why in _whys(steady(pack_multiple=4)):
+        assert count % 4 == 0 and why.startswith("Reorder says 5: packs of 4")
+    for count, why in _whys(steady(minimum_order=7)):
+        assert count == 7 and why == ""  # the rule knows the minimum
+    assert all("minimum" not in why for _, why in _whys(steady(minimum_order=7, pack_multiple=4)))
+    # twice the use in the last two weeks, which go on: 200 against 150 mL a day on the mean, so that the 8
+    # containers of the mean's seven days become 8 × 4/3 = 10.7; 10 last as long, to the morning of a Monday
+    growing = steady()
+    for row in growing["Builds"][10:]:
+        row["quantity"] = 2
+    for count, why in _whys(growing):
+        assert count == 10 and "the use of the 28 days from its arrival on asks for 11" in why
+        assert "11 would last no longer, until Mon" in why
+
+
+# ------------------------------------------------------------------------------------ kits, phase-out
+
+
+def kit_of(a: float, b: float, heel: float = 0.0, packs: int = 1):
+    """100 mL of A and 100 mL of B on each working day, bought together in containers of a and b mL."""
+    rows = steady()
+    rows["Materials"] = [dict(material="Paste", kind="two-part", ratio_a=1, ratio_b=1)]
+    rows["Beads"][0] |= dict(length=100_000)
+    rows["Components"] = [
+        dict(material="Paste", component=letter, density=1.0, container=size, heel=heel, kit="set")
+        | dict(lead_time=2, price=size / 10, pack_multiple=packs)
+        for letter, size in (("a", a), ("b", b))
+    ]
+    rows["Stock"] = [
+        dict(material="Paste", component=letter, lot=letter, quantity=1000, expiry=_later(MONDAY, 400))
+        for letter in "ab"
+    ]
+    return rows
+
+
+def _of_kits(rows):
+    found = forecast(make(rows), WEEKS, draws=10)
+    orders = found.components["Paste", "a"].orders
+    return [each for each in found.findings if each.topic == "kit"], sum(each.containers for each in orders)
+
+
+def test_what_is_left_over_of_a_kit_is_named_and_priced():
+    """Of 500 mL of A and 400 of B used one to one, 100 mL of A are left; at 0.1 a millilitre that is 10."""
+    (told,), count = _of_kits(kit_of(500, 400))
+    assert told.component == "a" and told.is_warning and count > 0
+    assert told.numbers["left over [mL]"] == pytest.approx(100, rel=1e-6)
+    assert told.numbers["worth"] == pytest.approx(10, rel=1e-6) and told.numbers["kits"] == count
+    assert "100 mL Paste A of each (10) are left over" in told.text and "Paste B is used up" in told.text
+    (told,), _ = _of_kits(kit_of(400, 410))  # 10 of 410 mL of B: worth knowing, no warning
+    assert told.component == "b" and not told.is_warning
+    assert told.numbers["left over [mL]"] == pytest.approx(10, rel=1e-6)
+    assert _of_kits(kit_of(400, 400))[0] == []
+
+
+def test_of_a_kit_in_packs_heels_are_no_rest():
+    """Two cans of 500 and two of 400 mL a kit, of which a tenth stays: 2 × 0.9 × 100 = 180 mL of A."""
+    (told,), count = _of_kits(kit_of(500, 400, heel=0.1, packs=2))
+    assert told.numbers["left over [mL]"] == pytest.approx(180, rel=1e-6)
+    assert told.numbers["kits"] == count / 2
+
+
+def ending(**component):
+    """A paste of 100 mL a working day in cans of 250 mL, from which the press changes after two weeks."""
+    rows = steady(**dict(container=250, price=25) | component)
+    rows["Materials"].append(dict(material="Next", kind="one-part", ratio_a=1))
+    rows["Components"].append(dict(material="Next", component="a", density=1.0, container=5000))
+    rows["Stock"] = [
+        dict(material="Paste", component="a", lot="L1", quantity=250, expiry=_later(MONDAY, 400)),
+        dict(material="Next", component="a", lot="N1", quantity=5000, expiry=_later(MONDAY, 400)),
+    ]
+    rows["Validity"] = [dict(station="press", what="material", value="Next", valid_from=_later(MONDAY, 14))]
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("component", "left", "smaller", "how"),
+    [
+        # ten days of 100 mL from 250 mL: 750 mL more, in a pack of six 1500; singly three cans, all used up
+        (dict(pack_multiple=6), 750, 0, "bought singly"),
+        (dict(minimum_order=4), 250, 0, "bought singly"),
+    ],
+)
+def test_the_last_order_says_what_a_smaller_pack_would_leave(component, left, smaller, how):
+    found = forecast(make(ending(**component)), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert out.last_use == _later(MONDAY, 11) and out.left == pytest.approx(left * 1e6, rel=1e-6)
+    assert out.smaller.left == pytest.approx(smaller * 1e6, abs=1) and out.cost == pytest.approx(left / 10)
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    assert f"{left} mL left over" in told.text and f"; {how} " in told.text
+
+
+def test_where_cans_come_singly_a_smaller_can_is_reckoned():
+    """Beside the 400 mL in store 600 are used: two cans of 400 mL leave 200 mL, three of 200 mL nothing."""
+    rows = ending(container=400)
+    rows["Stock"][0] |= dict(quantity=400)
+    found = forecast(make(rows), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert out.left == 200 * 10**6 and out.smaller.left == 0
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    assert "; in containers of 200 mL nothing" in told.text

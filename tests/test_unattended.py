@@ -10,6 +10,7 @@ import datetime
 import hashlib
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -25,6 +26,7 @@ from test_trust import ROOT, contents, light_plan, posix
 
 from dispense import cli
 from dispense.base.errors import FileError, InputError
+from dispense.base.findings import BAD_INPUT, DANGEROUS, DONE, NOT_WRITTEN, SHORT, USAGE
 from dispense.jobs import book as book_job
 from dispense.jobs import fill as filling
 from dispense.jobs import forecast as forecast_job
@@ -179,6 +181,20 @@ def test_a_day_without_builds_is_done_and_a_slip_is_not(plan, tmp_path, capsys):
     assert "Nothing is built on 2026-03-07" in capsys.readouterr().out
     assert cli.main(["fill", str(plan), *out, "--date", "2062-03-02"]) == 1  # a Thursday
     assert not (tmp_path / "out").exists()
+
+
+def test_the_readme_and_the_page_tell_every_exit_code_there_is():
+    """128 + the signal's number is what a POSIX shell gives to what a signal ends: SIGINT 2, SIGTERM 15."""
+    codes = {DONE, BAD_INPUT, USAGE, DANGEROUS, SHORT, NOT_WRITTEN, 128 + 2, 128 + 15}
+    root = Path(__file__).parents[1]
+    told = (root / "README.md").read_text("utf-8").partition("Exit codes: ")[2].partition("[More]")[0]
+    assert {int(number) for number in re.findall(r"\d+", told.partition("of 3, 4 and 5")[0])} | {
+        int(number) for number in re.findall(r"1\d\d", told)
+    } == codes
+    page = (root / "docs" / "scripting.md").read_text("utf-8")
+    rows = re.findall(r"^\| ([\d, ]+) \|", page.partition("exit code | meaning")[2], re.MULTILINE)
+    assert {int(number) for row in rows for number in row.split(",")} == codes
+    assert {cli.INTERRUPTED, cli.TERMINATED} == {130, 143}
 
 
 # ------------------------------------------------------------------------------- faults and stops

@@ -65,7 +65,7 @@ LIST, TABLE_NAMES = "Tables", "forecast_"  # the sheet that lists named tables; 
 FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
 WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
 PAGE_WIDTH = 170  # characters across one page
-WIDEST = 62
+WIDEST, NARROWED = 62, 34  # characters of a column of texts, and where it must share a page
 CHART_HEIGHT = 8.2  # cm
 CHART_ROWS = 17
 CHARACTER = 0.186  # cm
@@ -111,6 +111,22 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     _write_summary(summary, found, made)
     _write_list(book.create_sheet(LIST), made)
     return finished(book, "forecast.xlsx", paper)
+
+
+def on_one_page(widths: Sequence[float]) -> list[float]:
+    """Widths of columns [characters], the widest narrowed where a table then fits on the width of a page.
+
+    >>> on_one_page([10, 62, 62]), on_one_page([100, 62, 62]), on_one_page([150, 62])
+    ([10, 62, 62], [100, 35.0, 35.0], [150, 62])
+    """
+    wide = [width for width in widths if NARROWED < width <= WIDEST]
+    rest = PAGE_WIDTH - (sum(widths) - sum(wide))
+    if sum(widths) <= PAGE_WIDTH or not wide or rest < NARROWED * len(wide):
+        return list(widths)
+    most = max(wide)
+    while sum(min(width, most) for width in wide) > rest:
+        most -= 1.0
+    return [min(width, most) if NARROWED < width <= WIDEST else width for width in widths]
 
 
 class _Sheet:
@@ -197,7 +213,7 @@ class _Sheet:
                 widths.append(max(words + 3, len(f"{total:,.0f}") + 4, 9))
             else:
                 widths.append(max(words + 3, WIDTHS[kind]))
-        return widths
+        return on_one_page(widths)
 
     def _across(self, row: int, words: str, font: Font) -> None:
         """A text across the page, as high as it needs."""

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..base.printed import counted
+from ..base.printed import counted, listed
 from ..base.units import rounded_volume_text
 from ..plan.late import late_deliveries
 from ..shift.store import NANO, nanolitres
@@ -16,6 +16,7 @@ from .results import ML, ComponentView, Forecast, Table
 
 SOON = 7  # days that count as next
 FANS = 3  # components whose stock is drawn
+MOST_TOLD = 3  # orders in a remark
 TIMELINE = 12  # lots whose days are drawn
 OVERDUE, NEXT, NOTHING_TO_DO = "overdue", "next 7 days", "nothing"
 
@@ -79,31 +80,23 @@ def _late(found: Forecast) -> Iterator[list[Any]]:
 
 
 def _pulls(found: Forecast) -> Iterator[list[Any]]:
-    """Open orders that come after the next order to place would: sooner they may serve in its place."""
-    orders = {row.at: row for row in found.plan.orders}
-    for key, view in found.components.items():
-        first = min(view.orders, key=lambda order: order.arrival, default=None)
-        if first is None:
+    """Open orders that serve in place of the next order to place where they come sooner."""
+    for view in found.components.values():
+        if not view.called.calls:
             continue
-        later = [
-            (row.arrival, orders[row.at].order, row.quantity)
-            for row in found.plan.stock
-            if (row.material, row.component) == key
-            and row.at in orders
-            and row.arrival is not None
-            and row.arrival > first.arrival
-        ]
-        if not later:
-            continue
-        comes, name, quantity = min(later)
-        count = -(-nanolitres(quantity) // nanolitres(view.component.container))
+        first = min(view.orders, key=lambda order: order.arrival)
         when = f"{OVERDUE} by {counted(first.late_days, 'day')}" if first.late_days else NEXT
-        note = (
-            f"order {name} comes {comes:%a} {comes}: by {first.arrival:%a} {first.arrival}, "
-            f"{counted((comes - first.arrival).days, 'day')} sooner, it may serve in place of the order of "
-            f"{first.containers}; state its new day in Orders and look again"
-        )
-        yield [when, first.order_by, "call sooner", view.name, count, note]
+        left = [f"{order.containers} by {order.order_by:%a} {order.order_by}" for order in view.called.orders]
+        then = f"to order then: {listed(left, MOST_TOLD)}" if left else "nothing is to be ordered then"
+        for call in view.called.calls:
+            comes = call.lot.arrival or call.arrival
+            count = -(-nanolitres(call.lot.quantity) // nanolitres(view.component.container))
+            note = (
+                f"order {call.order} comes {comes:%a} {comes}: by {call.arrival:%a} {call.arrival}, "
+                f"{counted((comes - call.arrival).days, 'day')} sooner, it serves in place of the order of "
+                f"{first.containers}; {then}; once agreed, state its new day in Orders"
+            )
+            yield [when, first.order_by, "call sooner", view.name, count, note]
 
 
 def _deliveries(found: Forecast) -> Iterator[list[Any]]:

@@ -8,15 +8,17 @@ from collections import defaultdict
 
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.numbers import EQUAL
-from ..base.printed import counted
+from ..base.printed import counted, listed
 from ..base.units import rounded_volume_text, volume_text
+from ..plan.holidays import built_on_holidays
 from ..plan.routes import lines
 from ..plan.workdays import work_days
 from ..shift.play import play_plan
 from ..shift.store import NANO
+from .kits import kit_findings
 from .orders import latest_order
 from .response import Occurrence
-from .results import GOING_ON, Forecast
+from .results import GOING_ON, ComponentView, Forecast, PhaseOut
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -32,7 +34,9 @@ def forecast_findings(found: Forecast) -> list[Finding]:
             *_overdue(found),
             *_too_old(found),
             *_phase_outs(found),
+            *kit_findings(found),
             *_unfinished(found),
+            *built_on_holidays(found.plan),
             *_gaps(found),
             *_uncovered(found),
             *_known(found),
@@ -51,7 +55,7 @@ def _shortages(found: Forecast) -> list[Finding]:
         if overdue > 0:
             fix = (
                 f"an order {counted(overdue, 'day')} ago, by {latest:%a} {latest}, would have helped: "
-                "ask for a faster delivery or build less"
+                f"{_sooner(view)}ask for a faster delivery or build less"
             )
         else:
             fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
@@ -70,6 +74,12 @@ def _shortages(found: Forecast) -> list[Finding]:
             )
         )
     return told
+
+
+def _sooner(view: ComponentView) -> str:
+    """Open orders to call, where one serves."""
+    calls = [f"order {call.order} to come by {call.arrival:%a} {call.arrival}" for call in view.called.calls]
+    return f"call {listed(calls)}, " if calls else ""
 
 
 def _overdue(found: Forecast) -> list[Finding]:
@@ -160,12 +170,13 @@ def _phase_outs(found: Forecast) -> list[Finding]:
         words += f"; {rounded_volume_text(out.left / NANO)} left over"
         if out.cost:
             words += f", {out.cost:,.0f} {found.currency}".rstrip()
+        words += _smaller(out)
         is_much = out.left / NANO > content * view.component.pack_multiple * (1.0 + EQUAL)
         told.append(
             Finding(
                 QUALITY if is_much else NOTE,
                 words,
-                "use it up elsewhere or change over later" if is_much else "",
+                "use it up elsewhere, ask for less, or change over later" if is_much else "",
                 "phase-out",
                 material=view.key[0],
                 day=out.last_use,
@@ -174,6 +185,19 @@ def _phase_outs(found: Forecast) -> list[Finding]:
             )
         )
     return told
+
+
+def _smaller(out: PhaseOut) -> str:
+    """How far a smaller pack would help."""
+    smaller = out.smaller
+    if smaller is None or not out.left:
+        return ""
+    how = (
+        "bought singly" if smaller.container is None else f"in containers of {volume_text(smaller.container)}"
+    )
+    if smaller.left >= out.left:
+        return f"; {how} as much would be"
+    return f"; {how} {rounded_volume_text(smaller.left / NANO) if smaller.left else 'nothing'} would be"
 
 
 def _unfinished(found: Forecast) -> list[Finding]:

@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -29,15 +29,16 @@ from ..base.numbers import EQUAL
 from ..base.progress import Progress
 from ..base.units import DAY
 from ..plan.late import with_late_orders
-from ..plan.materials import mix_shares, usable_volume
+from ..plan.materials import mix_shares, sized, usable_volume
 from ..plan.records import Plan
 from ..plan.rows import Component
 from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
 from ..shift.store import NANO, price_on, use_by
+from .calls import Called, call_sooner
 from .findings import forecast_findings
 from .horizon import WEEKS, Horizon, horizon_of, without_history
-from .orders import Demand, Purchase, Timing, lead_days, stock_rule
+from .orders import Demand, Order, Purchase, Timing, lead_days, stock_rule
 from .response import (
     CAUSES,
     Occurrence,
@@ -49,11 +50,13 @@ from .response import (
     responses,
     used_of,
 )
-from .results import GOING_ON, ComponentView, Forecast, PhaseOut
+from .results import GOING_ON, ComponentView, Forecast, PhaseOut, SmallerPack
 from .service import NOTHING, draw_stock, project, simulate_service
 from .simulate import Drawn, Futures, draw_material
 from .stock import USE_CAUSES, ComponentWalk, Drawing, Key, StockWalk, uses, walk_stock
 from .tables import make_tables
+
+Propose = Callable[[Plan], list[Order]]  # the orders to place, with the stock and components of a plan
 
 MEDIAN, HIGH = 0.5, 0.9  # the P50 and P90 of the tables; one in ten lies beyond
 MOST_WEEKS = 520
@@ -359,18 +362,32 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
                 mean = float(need[:known].mean()) or view.going_on
                 rule = stock_rule(view.component, mean, 0.0, plan.settings)
             demands.append(Demand(rule, view.draws[:days], need))
-        purchase = Purchase(
-            [view.component for view in group],
-            demands,
-            timing,
-            group[0].component.kit,
-            partial(_container_price, plan),
-        )
-        for order in purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group}):
-            views[order.key].orders.append(order)
+        propose = partial(_propose, horizon, group, demands, timing)
+        proposed = propose(plan)
+        called = call_sooner(plan, {view.key for view in group}, proposed, propose, timing)
         for view in group:
-            view.phase_out = _phase_out(plan, horizon, view)
+            view.orders = [order for order in proposed if order.key == view.key]
+            view.called = Called(
+                tuple(call for call in called.calls if call.key == view.key),
+                tuple(order for order in called.orders if order.key == view.key),
+            )
+        for view in group:
+            view.phase_out = _phase_out(plan, horizon, view, partial(_smaller_pack, horizon, group, propose))
             view.draws = ()  # a year of them is much, and nobody else asks for them
+
+
+def _propose(
+    horizon: Horizon, group: Sequence[ComponentView], demands: Sequence[Demand], timing: Timing, plan: Plan
+) -> list[Order]:
+    """The orders of a component, or of a kit, with the stock of a plan."""
+    purchase = Purchase(
+        [plan.components_of(view.key[0])[view.key[1]] for view in group],
+        demands,
+        timing,
+        group[0].component.kit,
+        partial(_container_price, plan),
+    )
+    return purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group})
 
 
 def _container_price(plan: Plan, component: Component, date: datetime.date) -> float:
@@ -378,7 +395,9 @@ def _container_price(plan: Plan, component: Component, date: datetime.date) -> f
     return plan.on(date).components_of(component.material)[component.component].price
 
 
-def _phase_out(plan: Plan, horizon: Horizon, view: ComponentView) -> PhaseOut | None:
+def _phase_out(
+    plan: Plan, horizon: Horizon, view: ComponentView, smaller: Callable[[Plan, ComponentView], SmallerPack]
+) -> PhaseOut | None:
     """What is left of a component that stations have changed away from; None where one still uses it."""
     material, letter = view.key
     ever = any(material in plan.materials_at(row.station) for row in plan.stations)
@@ -386,16 +405,44 @@ def _phase_out(plan: Plan, horizon: Horizon, view: ComponentView) -> PhaseOut | 
     if not (plan.dated and ever) or any(row.material == material for row in at_the_end.stations):
         return None
     last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+    left, date = _left_over(plan, horizon, view, view.orders), horizon.date(max(last, 0))
+    order = max(view.orders, key=lambda each: (each.order_by, each.arrival), default=None)
+    return PhaseOut(
+        date if last >= 0 else None,
+        left,
+        left * price_on(plan, material, letter, date),
+        order,
+        None if order is None else smaller(plan, view),
+    )
+
+
+def _left_over(plan: Plan, horizon: Horizon, view: ComponentView, orders: Iterable[Order]) -> int:
+    """What is here and to come of a component after the last day on which it is used [nL]."""
+    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
     walk = start_of(plan, horizon, view.key)
-    walk.lots += [order.lot() for order in view.orders]
+    walk.lots += [order.lot() for order in orders]
     for day, draws in enumerate(view.draws[: last + 1]):
         walk.open_day(horizon.date(day))
         for station, volume in draws:
             walk.draw(horizon.date(day), station, volume)
-    to_come = sum(lot.left for lot in walk.lots if not (lot.opening or lot.received))
-    left, date = walk.on_hand() + to_come, horizon.date(max(last, 0))
-    order = max(view.orders, key=lambda each: (each.order_by, each.arrival), default=None)
-    return PhaseOut(date if last >= 0 else None, left, left * price_on(plan, material, letter, date), order)
+    return walk.on_hand() + sum(lot.left for lot in walk.lots if not (lot.opening or lot.received))
+
+
+def _smaller_pack(
+    horizon: Horizon, group: Sequence[ComponentView], propose: Propose, plan: Plan, view: ComponentView
+) -> SmallerPack:
+    """What were left over if a component and its kit came singly; where they do, in half the size."""
+    rows = {each.key: each.component for each in group}
+    is_single = all(row.pack_multiple == row.minimum_order == 1 for row in rows.values())
+    for key, row in rows.items():
+        rows[key] = (
+            sized(row, row.container / 2.0) if is_single else replace(row, pack_multiple=1, minimum_order=1)
+        )
+    components = [rows.get((row.material, row.component), row) for row in plan.components]
+    other = replace(plan, components=components)
+    orders = [order for order in propose(other) if order.key == view.key]
+    left = _left_over(other, horizon, view, orders)
+    return SmallerPack(rows[view.key].container if is_single else None, left)
 
 
 def start_of(plan: Plan, horizon: Horizon, key: Key) -> ComponentWalk:

@@ -15,7 +15,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -72,7 +72,7 @@ def stock_rule(
     shortage = sigma * float(normal_loss(normal)) if sigma else 0.0
     holding = settings["holding_rate"] * component.price  # for one container and year
     economic = math.nan
-    containers = math.ceil(daily_use * REVIEW_DAYS / component.container)
+    containers = math.ceil(daily_use * REVIEW_DAYS / component.container - EQUAL)
     if settings["order_cost"] > 0.0 and holding > 0.0 and daily_use > 0.0:
         yearly = daily_use * 365.0 / component.container
         wanted = float(order_quantity(yearly, settings["order_cost"], holding))
@@ -275,14 +275,16 @@ class Purchase:
             if low >= self.days or order_by > timing.last_order:
                 return found
             day = max(timing.day(arrival), 0)
-            packs = self._size(day)
+            packs, lasts = self._size(day)
             if self._low_after(day, packs) <= low:  # no order helps: what comes is too old to be used
                 state, day, low_from = _apart(self.mornings[low]), low, low + 1
                 continue
             self.number += 1
             late = late_days if low == soonest else 0
             order_by = today if late else order_by
-            found += self._orders(day, packs, order_by, late, lows)
+            whys = self._whys(day, packs, lasts)
+            bought = self._orders(day, packs, order_by, late, lows)
+            found += [replace(order, why=why) for order, why in zip(bought, whys, strict=True)]
             state, low_from = self._with(day, packs), low + 1
 
     def _too_late(self, start: Morning, soonest: int) -> tuple[int, dict[Key, datetime.date | None]]:
@@ -307,16 +309,23 @@ class Purchase:
                     lows[key] = walk.runs_out
         return max((timing.today - wanted).days, 0), lows
 
-    def _size(self, day: int) -> int:
-        """The fewest packs of an order that last as long as the size that the rule means.
+    def _following(self, day: int) -> int:
+        """The day on which an order can come after one that comes on a day."""
+        return self.timing.day(self.timing.work.after(self.timing.date(day + 1)))
+
+    def _meant(self, day: int) -> list[int]:
+        """Packs of each component that the rule means of an order that comes on a day."""
+        return [
+            math.ceil(sizes[min(day, self.days - 1)] / row.pack_multiple - EQUAL)
+            for row, sizes in zip(self.components, self.sizes, strict=True)
+        ]
+
+    def _size(self, day: int) -> tuple[int, int]:
+        """The fewest packs of an order that last as long as the size the rule means, and until which day.
 
         At least until the next can come; where none does, as long as any number of packs.
         """
-        following = self.timing.day(self.timing.work.after(self.timing.date(day + 1)))
-        meant = max(
-            math.ceil(sizes[min(day, self.days - 1)] / row.pack_multiple - EQUAL)
-            for row, sizes in zip(self.components, self.sizes, strict=True)
-        )
+        following, meant = self._following(day), max(self._meant(day))
         most = max(meant, self.least, 1)
         lasts = self._low_after(day, most)
         while lasts < min(following, self.days) and most < MOST_PACKS:
@@ -333,7 +342,35 @@ class Purchase:
                 most = middle
             else:
                 fewest = middle
-        return most
+        return most, lasts
+
+    def _whys(self, day: int, packs: int, lasts: int) -> list[str]:
+        """Why an order of each component has not the containers of the rule; blank where it has."""
+        meant = self._meant(day)
+        asked = max(*meant, self.least, 1)
+        until = self.timing.date(min(lasts, self.days))
+        found = []
+        for row, demand, sizes, mine in zip(self.components, self.demands, self.sizes, meant, strict=True):
+            usual, size = demand.rule.order, math.ceil(sizes[min(day, self.days - 1)] - EQUAL)
+            why = []
+            if size != usual:
+                why.append(f"the use of the {PACE_DAYS} days from its arrival on asks for {size}")
+            if mine * row.pack_multiple != size:
+                why.append(f"packs of {row.pack_multiple}")
+            if self.least > max(meant):
+                why.append(f"the minimum order is {self.least * row.pack_multiple}")
+            elif max(meant) > mine:
+                why.append(f"kit {self.kit} is ordered together")
+            if packs > asked:
+                following = self.timing.date(self._following(day))
+                why.append(f"fewer do not last until the next can come, {following:%a} {following}")
+            elif packs < asked and lasts < self.days:
+                why.append(f"{asked * row.pack_multiple} would last no longer, until {until:%a} {until}")
+            elif packs < asked:
+                why.append("no more are needed, as far as the use is known")
+            is_usual = packs * row.pack_multiple == usual
+            found.append("" if is_usual else f"Reorder says {usual}: " + "; ".join(why))
+        return found
 
     def _all_packs(self, day: int) -> float:
         """Packs that hold all that is needed from a day on, and the safety stock."""

@@ -15,6 +15,7 @@ costs that share however many shifts the parts are spread over.
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -36,7 +37,8 @@ from ..shift.pace import shift_takt
 from ..shift.player import Due, Player, Work
 from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
-from ..shift.supply import Supply
+from ..shift.supply import Supply, makes_way
+from ..shift.visits import Visit
 
 #: what mixed material goes to while a station works
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
@@ -47,6 +49,8 @@ REACH = 2.5  # standard deviations that a table covers to each side
 SIDES = ((150, 4), (1000, 2))
 FEW_SHIFTS = 50  # distinct ones that are quicker played here than sent to other processes
 LARGEST_STEP = 0.9
+ON_PARTS = ("parts", "scrap")  # what leaves a container for a part
+MANY_CHANGES, MANY_SHIFTS = 500, 20_000  # that are enough for the mean rest of a container
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -70,6 +74,14 @@ class EndlessSupply(Supply):
 
     def _note_levels(self, clock: float) -> None:
         pass
+
+    def draw(
+        self, volume: int, category: str, clock: float, duration: float = 0.0, on_part: str = ""
+    ) -> float:
+        """Note what no part takes in its turn, and draw."""
+        if volume > 0 and category not in ON_PARTS:
+            self.result.turns.append((False, dict(self.split(volume))))
+        return super().draw(volume, category, clock, duration, on_part)
 
     def _change(
         self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
@@ -152,6 +164,7 @@ class LeanPlayer(Player):
             for letter, need in visit.needs.items():
                 result.used[letter][category] += need
                 mounted[keys[letter]].usable -= need
+            result.turns.append((True, visit.needs))
             for volume, start, end in pieces:
                 mixer.push(volume, begin + start, begin + end)
             nozzle.free = nozzle.idle_since = begin + visit.duration
@@ -173,6 +186,10 @@ class LeanPlayer(Player):
             for place, is_scrap in enumerate(spread_scrap(job.started, job.started - job.quantity)):
                 yield clock(number * takt), 1, number, alike.get(is_scrap) or Work(job, place + 1, is_scrap)
                 number += 1
+
+    def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
+        self.result.turns.append((True, visit.needs))
+        super()._dispense(work, visit, begin, number)
 
     def _finish(self, work: Work) -> None:
         super()._finish(work)
@@ -390,18 +407,42 @@ def used_of(result: ShiftResult) -> dict[str, dict[str, int]]:
 
 
 def _mean_rest(result: ShiftResult, letter: str, drawn: int) -> float:
-    """What is left in the containers that draws of so much empty [nL], at its mean.
+    """What is left in the containers that draws of so much empty [nL], shift after shift like this one."""
+    full = nanolitres(result.components[letter].container) - heel_volume(result.components[letter])
+    turns = [(is_part, needs[letter]) for is_part, needs in result.turns if needs[letter]]
+    return drawn * rest_share(turns, full, result.station.refill == IN_MID_BEAD)
 
-    A container of U that is changed before the part d which it cannot finish is left with 0 to d, d/2
-    at the mean of all phases: drawing V leaves V·(d/2)/(U − d/2).
+
+def rest_share(turns: Iterable[tuple[bool, int]], full: int, may_empty: bool) -> float:
+    """What stays in containers that make way for the next part, for each volume drawn.
+
+    `turns` is what a shift draws, for parts or else; it is repeated, each shift with the container that the
+    one before left, until the containers repeat, or so many were changed that the mean is known.
+
+    >>> rest_share([(True, 40)] * 5, 100, False)  # two parts a container of 100, 20 are left of 80
+    0.25
+    >>> rest_share([(True, 40)] * 5, 100, True), rest_share([(True, 50)] * 3, 100, False)
+    (0.0, 0.0)
     """
-    component, used = result.components[letter], result.used[letter]
-    usable = nanolitres(component.container) - heel_volume(component)
-    visits = sum(job.begun * job.visits for job in result.jobs)
-    part = (used["parts"] + used["scrap"]) / visits if visits else 0.0
-    if part > usable or result.station.refill == IN_MID_BEAD:
-        return 0.0
-    return drawn * 0.5 * part / (usable - 0.5 * part)
+    runs = [(*turn, sum(1 for _ in alike)) for turn, alike in itertools.groupby(turns)]
+    usable, changed, left, drawn = full, 0, 0, 0
+    seen: dict[int, tuple[int, int]] = {}
+    while runs and full > 0 and usable not in seen and changed < MANY_CHANGES and len(seen) < MANY_SHIFTS:
+        seen[usable] = left, drawn
+        for is_part, volume, count in runs:
+            drawn += volume * count
+            if not is_part or volume > full or may_empty:
+                over = max(volume * count - usable, 0)
+                changed += -(-over // full)
+                usable = (full - over % full) % full if over else usable - volume * count
+                continue
+            while count:
+                if makes_way(usable, volume, full, may_empty):
+                    left, changed, usable = left + usable, changed + 1, full
+                done = min(usable // volume, count)
+                usable, count = usable - done * volume, count - done
+    before = seen.get(usable, (0, 0))  # of a state that comes again only what comes in between
+    return (left - before[0]) / (drawn - before[1]) if drawn > before[1] else 0.0
 
 
 def _mixed(result: ShiftResult, causes: Iterable[str]) -> int:

@@ -7,7 +7,7 @@ import datetime
 import io
 import math
 import textwrap
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from ..plan.records import Plan
 from ..plan.rows import Component
 from ..shift.store import price_on
 from .answers import answer
+from .calls import Called
 from .horizon import Horizon
 from .orders import DayDraws, StockRule
 from .response import Occurrence, Response, ShiftKey
@@ -56,6 +57,14 @@ def _with_unit(name: str, unit: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class SmallerPack:
+    """What would be left over of orders in smaller packs [nL]: single containers, or of half the size."""
+
+    container: float | None  # m³; None: single containers of the size that they have
+    left: int
+
+
+@dataclass(frozen=True, slots=True)
 class PhaseOut:
     """A component that no station uses any more after a day, since all have changed to other materials.
 
@@ -66,6 +75,7 @@ class PhaseOut:
     left: int
     cost: float
     last_order: Order | None = None
+    smaller: SmallerPack | None = None  # where something is ordered
 
 
 @dataclass(slots=True)
@@ -101,6 +111,7 @@ class ComponentView:
     service: float = math.nan  # share of order cycles without a shortage, simulated
     cycles: int = 0
     orders: list[Order] = field(default_factory=list)
+    called: Called = field(default_factory=Called)  # open orders that serve sooner
 
     @property
     def name(self) -> str:
@@ -323,13 +334,16 @@ class Forecast:
             found = self.tables.get(name)
             if found is None or not found.rows:
                 continue
+            whys: list[str] = []
             if name == "causes":
                 found = _cause_summary(self)
+            elif name == "orders":
+                found, whys = _short_orders(found)
             kinds = [column[2] for column in found.columns]
             rows = [
                 [_shown(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in found.rows
             ]
-            lines += [emphasise(found.question), table(found.headers(), rows), ""]
+            lines += [emphasise(found.question), table(found.headers(), rows), *whys, ""]
         lines += map(_folded, self.notes)
         if self.written:
             lines.append(f"wrote {self.written}")
@@ -374,6 +388,23 @@ def _shown(value: Any, kind: str) -> Any:
     if kind == "number":
         return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return value
+
+
+WHYS = 2  # components of which a short report says why their orders are so large
+
+
+def _short_orders(orders: Table) -> tuple[Table, list[str]]:
+    """The orders without the column that says why, and why the first of each component is so large."""
+    names = [name for name, _, _ in orders.columns]
+    component, why = names.index("Component"), names.index("Why this many")
+    short = replace(
+        orders, columns=orders.columns[:why], rows=[[*row[:why], *row[why + 1 :]] for row in orders.rows]
+    )
+    first: dict[str, str] = {}
+    for row in orders.rows:
+        if row[why]:
+            first.setdefault(row[component], f"{row[component]}: {row[why]}")
+    return short, [_folded(words) for words in list(first.values())[:WHYS]]
 
 
 def _cause_summary(found: Forecast) -> Table:

@@ -26,7 +26,7 @@ from ..plan.rows import Component, Station
 from ..plan.standing import latest_rows, lot_rows, material_of
 from ..plan.tables import STANDING_CONTAINER
 from ..shift.start import connected, connected_lot, filled_hoses
-from ..shift.store import Lot, Mounted, first_expired, heel_volume, hose_volume, mount, nanolitres
+from ..shift.store import Lot, Mounted, first_expired, has_container, hose_volume, mount, nanolitres
 from .horizon import Horizon
 from .response import CAUSES, Occurrence
 
@@ -154,6 +154,7 @@ class Order:
     number: int = 1
     kit: str = ""
     with_kit: bool = False  # it is late since another component of its kit is low
+    why: str = ""  # why it has not the containers that the reorder rule says
 
     @property
     def key(self) -> Key:
@@ -170,8 +171,9 @@ class Order:
 class ComponentWalk:
     """One component's lots and the containers at its stations, carried through what is drawn.
 
-    Where nothing is left in store a missing container is put on, as the sheets do; or, where it
-    `goes_without`, what is lacking is not drawn, so that each day is short until something comes.
+    Where nothing is left in store a missing container is put on, as the sheets do, and makes way on the day
+    on which something comes; or, where it `goes_without`, what is lacking is not drawn, so that each day is
+    short until something comes.
     """
 
     component: Component
@@ -249,6 +251,14 @@ class ComponentWalk:
             self.expired += container.standing
             del self.containers[station]
             container = None
+        if (
+            container is not None
+            and container.lot is self.missing
+            and has_container(self.lots, self.component, date)
+        ):
+            self._give_back(container)
+            del self.containers[station]
+            container = None
         while volume > 0:
             if container is None or container.usable <= 0:
                 if self.goes_without and not self._has(date):
@@ -263,15 +273,16 @@ class ComponentWalk:
 
     def _has(self, date: datetime.date) -> bool:
         """Whether a container is in store of which something can be drawn; the first day without is noted."""
-        heel = heel_volume(self.component)
-        if any(
-            lot.left > heel
-            for lot in self.lots
-            if not lot.is_expired(self.component.open_life, date) and (lot.arrival or date) <= date
-        ):
+        if has_container(self.lots, self.component, date):
             return True
         self.runs_out = self.runs_out or date
         return False
+
+    def _give_back(self, container: Mounted[LotLedger]) -> None:
+        """What is left in a container that never came is lacking no more."""
+        container.lot.standing -= container.standing
+        container.lot.received -= container.standing
+        self.lacking -= container.standing
 
     def _change(
         self, station: str, old: Mounted[LotLedger] | None, date: datetime.date

@@ -87,8 +87,11 @@ def _order_table(found: Forecast) -> Table:
             ("Usable until", "", "date"),
             ("Cost", found.currency, "number"),
             ("Note", "", "text"),
+            ("Why this many", "", "text"),
         ),
-        note="Whole containers, at least the minimum order; arrival one lead time after the order.",
+        note="Whole containers, at least the minimum order; arrival one lead time after the order. Why this "
+        "many: where it is not the quantity of sheet Reorder, which is for the mean use. Of all sizes that, "
+        "with what is in store and on the way, last as long as is meant, the order is the smallest.",
         total=("Cost",),
     )
     orders = [(order, view) for view in found.components.values() for order in view.orders]
@@ -104,6 +107,7 @@ def _order_table(found: Forecast) -> Table:
                 until,
                 order.cost,
                 order.note,
+                order.why,
             ]
         )
     return table
@@ -381,7 +385,8 @@ def _reorder_table(found: Forecast) -> Table:
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
         "a lead time. Simulated service: share of order cycles without a shortage where each simulation "
-        "run orders by this rule; it is blank where no order arrives within these weeks.",
+        "run orders by this rule; it is blank where no order arrives within these weeks. Order is for the "
+        "mean use; orders to place are sized day by day, and sheet Orders says of each why it differs.",
     )
     for view in found.components.values():
         rule = view.rule

@@ -46,7 +46,7 @@ from ..journal.start import AsOf
 from ..plan.records import Plan
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..plan.validity import CardPeriod, card_periods
-from ..plan.weeks import slots_of_day
+from ..plan.weeks import is_free
 from ..reports.findings import not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
@@ -705,12 +705,7 @@ def _choose(
 
 def _may_be_idle(plan: Plan, day: datetime.date, dates: Sequence[datetime.date]) -> bool:
     """Whether a day without builds is no slip: a holiday, one that no shift works, one between builds."""
-    return (
-        not dates
-        or dates[0] <= day <= dates[-1]
-        or day in {row.date for row in plan.holidays}
-        or not slots_of_day(plan, day)
-    )
+    return not dates or dates[0] <= day <= dates[-1] or is_free(plan, day)
 
 
 def _texts(done: int | str | Iterable[str] | None) -> list[str]:

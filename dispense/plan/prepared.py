@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from ..base.errors import NA, Problem, UnitError
+from ..base.errors import NA, InputError, Problem, UnitError
 from ..base.naming import field_name, fold, nearest
 from ..base.units import from_si, read_header, read_quantity, unit_factor
 from .records import Plan, RawTable
@@ -162,13 +162,17 @@ def _weeks_as_days(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTab
             rows.append(row)
             numbers.append(number)
             continue
-        slots = slots_of(plan, monday, shift)
+        try:
+            slots = slots_of(plan, monday, shift)
+        except InputError as error:  # of the country, whose holidays are asked for
+            problems += error.problems
+            return replace(raw, columns=[[] for _ in raw.headers], numbers=[])
         if not slots:
             problems.append(
                 Problem(
                     raw.cell(at, place),
                     message=f"week {row[place]} has no working day" + (f" of shift {shift}" if shift else ""),
-                    fix="look at Days of the shift and at table Holidays",
+                    fix="look at Days of the shift, table Holidays and Country in Settings",
                 )
             )
         shares = split_whole(int(float(quantity)), [time for _, _, time in slots])

@@ -692,7 +692,8 @@ class Shift(Row):
 
 @dataclass(frozen=True, slots=True)
 class Holiday(Row):
-    """A row of Holidays: days on which no shift is worked; builds of a week are split over the others."""
+    """A row of Holidays: days on which no shift is worked, beside those of Country in Settings; builds of a
+    week are split over the others."""
 
     TABLE: ClassVar[str] = "Holidays"
     date: datetime.date
@@ -945,7 +946,8 @@ class Settings(TypedDict):
     pressure_unit: str
     """Unit of each pressure on the printed sheets: bar, psi, MPa."""
     country: str
-    """Country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none."""
+    """Country whose public holidays are no working days, for orders and for builds of a week: DE, with a
+    region DE-BY; blank: none."""
     upload_columns: str
     """Columns of a file of orders for another system, such as Article=item, quantity, unit, due date."""
     service_level: float

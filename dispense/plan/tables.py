@@ -111,7 +111,8 @@ SETTINGS = (
     ),
     text(
         "country",
-        "country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none",
+        "country whose public holidays are no working days, for orders and for builds of a week: DE, with a "
+        "region DE-BY; blank: none",
         default="",
     ),
     text(
@@ -963,7 +964,8 @@ SHIFTS = Table(
 HOLIDAYS = Table(
     "Holidays",
     "Holiday",
-    "days on which no shift is worked; builds of a week are split over the others",
+    "days on which no shift is worked, beside those of Country in Settings; builds of a week are split over "
+    "the others",
     (date("date", "day"), text("name", "what it is called", default="")),
     key=("date",),
     is_seldom=True,

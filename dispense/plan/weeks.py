@@ -6,6 +6,7 @@ import datetime
 import re
 from collections.abc import Sequence
 
+from .holidays import free_days
 from .records import Plan
 from .rows import Shift
 
@@ -62,7 +63,7 @@ def days_of(row: Shift) -> tuple[int, ...]:
 
 def slots_of(plan: Plan, monday: datetime.date, shift: str = "") -> list[tuple[datetime.date, str, float]]:
     """Day, shift and working time [s] of each shift of a week, of one shift or of all, in order of time."""
-    free = {row.date for row in plan.holidays}
+    free = free_days(plan, {monday.year, (monday + datetime.timedelta(days=len(DAYS) - 1)).year})
     found = []
     for number in range(len(DAYS)):
         day = monday + datetime.timedelta(days=number)
@@ -73,10 +74,10 @@ def slots_of(plan: Plan, monday: datetime.date, shift: str = "") -> list[tuple[d
     return [(day, name, time) for day, _, name, time in sorted(found)]
 
 
-def slots_of_day(plan: Plan, day: datetime.date) -> list[str]:
-    """The shifts that are worked on a day."""
+def is_free(plan: Plan, day: datetime.date) -> bool:
+    """Whether nobody works on a day: a holiday, or a day on which no shift is worked."""
     monday = day - datetime.timedelta(days=day.weekday())
-    return [shift for when, shift, _ in slots_of(plan, monday) if when == day]
+    return all(when != day for when, _, _ in slots_of(plan, monday))
 
 
 def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
@@ -94,4 +95,4 @@ def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     return parts
 
 
-__all__ = ["NO_DAY", "days_of", "slots_of", "slots_of_day", "split_whole", "week_of", "weekdays"]
+__all__ = ["NO_DAY", "days_of", "is_free", "slots_of", "split_whole", "week_of", "weekdays"]

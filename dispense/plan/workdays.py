@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..base.errors import InputError, Problem
+from .holidays import free_days
 from .records import Plan
 from .weeks import days_of
 
@@ -61,40 +61,9 @@ def work_days(plan: Plan) -> WorkDays:
     Monday to Friday.
     """
     week = {day for row in plan.shifts for day in days_of(row)}
-    days = {row.date for row in plan.holidays}
-    country = plan.settings["country"]
-    if country:
-        years = [row.date.year for row in plan.builds] or [datetime.date.today().year]
-        days |= public_holidays(country, range(min(years) - BEFORE, max(years) + AFTER + 1))
-    return WorkDays.of(days, week or WEEK)
-
-
-def public_holidays(country: str, years: Iterable[int]) -> set[datetime.date]:
-    """The public holidays of a country or of one of its regions: DE, or DE-BY."""
-    try:
-        import holidays
-    except ImportError:
-        raise InputError(
-            Problem(
-                "Settings",
-                "country",
-                country,
-                message="needs the package holidays, which is not installed",
-                fix="pip install holidays, or list the days in a table Holidays and leave the country blank",
-            )
-        ) from None
-    name, _, region = country.partition("-")
-    try:
-        return set(holidays.country_holidays(name.strip(), region.strip() or None, years=list(years)))
-    except NotImplementedError:
-        raise InputError(
-            Problem(
-                "Settings",
-                "country",
-                country,
-                "the code of a country (ISO 3166-1), such as DE, or with a region, such as DE-BY",
-            )
-        ) from None
+    years = [row.date.year for row in plan.builds] or [datetime.date.today().year]
+    free = free_days(plan, range(min(years) - BEFORE, max(years) + AFTER + 1))
+    return WorkDays.of(free, week or WEEK)
 
 
 def _date(day: np.datetime64) -> datetime.date:

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
+from ..plan.holidays import built_on_holidays
 from ..plan.lamp import lamp_findings
 from ..plan.late import twice_ordered
 from ..plan.records import Plan
@@ -61,12 +62,24 @@ def _dated(plan: Plan) -> list[Finding]:
     return [*validity_findings(plan), *change_overs(plan)]
 
 
+def _holidays(plan: Plan) -> list[Finding]:
+    """What is told of builds on days that are not worked."""
+    return list(built_on_holidays(plan))
+
+
 def _ordered(plan: Plan) -> list[Finding]:
     """What is told of open orders."""
     return list(twice_ordered(plan))
 
 
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings, _dated, _ordered)
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (
+    _read,
+    slips,
+    route_findings,
+    _dated,
+    _holidays,
+    _ordered,
+)
 
 
 def _of_plan(plan: Plan) -> list[Finding]:

@@ -383,9 +383,10 @@ class Player:
         """What stands at the station when the shift begins; what is too old is thrown away."""
         result, store = self.result, self.store
         result.mixers_before = self._in_mixers()
-        for letter in result.components:
+        for letter, component in result.components.items():
             key = (self.station.station, letter)
             hose = hose_volume(self.station, letter)
+            store.replace_missing(self.station.station, component, self.date)
             container = store.mounted.get(key)
             standing = container.standing if container else 0
             result.opening[letter] = standing + store.hoses.get(key, 0) + result.mixers_before[letter]

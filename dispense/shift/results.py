@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -351,6 +351,8 @@ class ShiftResult(WithFindings):
     mixers_after: dict[str, int] = field(default_factory=dict)  # in mixers kept closed, part of closing
     filled: dict[str, int] = field(default_factory=dict)  # of the hoses, at the begin
     containers: dict[str, int] = field(default_factory=dict)
+    #: what is drawn in its turn, whether for a part and of each component; kept where only volumes are wanted
+    turns: list[tuple[bool, Mapping[str, int]]] = field(default_factory=list)
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked
     too_old: dict[str, TooOld] = field(default_factory=dict)

@@ -113,6 +113,12 @@ def first_expired(lots: Iterable[AnyLot], open_life: float | None, date: datetim
     return min(usable, key=lambda lot: (lot.last_day(open_life), lot.opened is None, lot.lot), default=None)
 
 
+def has_container(lots: Iterable[Lot], component: Component, date: datetime.date) -> bool:
+    """Whether a container is in store of which something can be drawn: more than its heel is in it."""
+    heel = heel_volume(component)
+    return first_expired((lot for lot in lots if lot.left > heel), component.open_life, date) is not None
+
+
 @dataclass(slots=True)
 class Mounted(Generic[AnyLot]):
     """A container at a station: its lot, what may still be drawn, and its heel; nanolitres.
@@ -276,6 +282,15 @@ class Store:
         for name, kept, letter in [key for key in self.set_aside if key[:2] == (station, material)]:
             self.mounted[name, letter] = self.set_aside.pop((name, kept, letter))
         return list(taken.values())
+
+    def replace_missing(self, station: str, component: Component, date: datetime.date) -> None:
+        """Take off a container that never came, where one is in store by now: a delivery is used at once."""
+        key = (station, component.component)
+        container = self.mounted.get(key)
+        if container is None or container.lot.lot != NO_STOCK:
+            return
+        if has_container(self._of(component), component, date):
+            del self.mounted[key]
 
     def _of(self, component: Component) -> list[Lot]:
         return self.lots.get((component.material, component.component), [])

@@ -24,6 +24,17 @@ from .visits import Piece, Visit
 MOST_CONTAINERS = 20_000  # of one component in a shift
 
 
+def makes_way(usable: int, need: int, full: int, may_empty: bool) -> bool:
+    """Whether a container is changed before a part: it could have finished it full, and now cannot [nL].
+
+    One that may run empty in the part, or never held the part's share, stays until it is empty.
+
+    >>> makes_way(30, 40, 100, False), makes_way(30, 40, 100, True), makes_way(30, 140, 100, False)
+    (True, False, False)
+    """
+    return usable < need and (usable == 0 or (need <= full and not may_empty))
+
+
 class Supply:
     """Draws from the containers of one station in one shift and books it in the result."""
 
@@ -149,8 +160,7 @@ class Supply:
             letter
             for letter, need in needs.items()
             if (container := mounted.get(keys[letter])) is not None
-            and container.usable < need
-            and (container.usable == 0 or (need <= container.full and not may_empty))
+            and makes_way(container.usable, need, container.full, may_empty)
         ]
 
     def change_before(self, letters: Sequence[str], clock: float) -> float:
@@ -265,4 +275,4 @@ class Supply:
         return tuple(pieces)
 
 
-__all__ = ["Supply"]
+__all__ = ["Supply", "makes_way"]

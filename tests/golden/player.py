@@ -558,6 +558,17 @@ class Shift:
             self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
             stood += self.station.container_time * had_one
 
+    def has_come(self, letter: str) -> bool:
+        """Whether a lot is in store of which something can be drawn."""
+        day, component = self.played.day, self.played.parts[letter]
+        heel = component.heel * component.container
+        return any(
+            lot.left > heel + 1e-9
+            and (lot.arrival is None or lot.arrival <= day)
+            and lot.last_day(component.open_life) >= day
+            for lot in self.store.lots.get((component.material, letter), [])
+        )
+
     def change(
         self,
         letter: str,
@@ -960,6 +971,9 @@ class Shift:
         for letter in played.parts:
             key = (self.station.station, letter)
             standing = store.standing.get(key)
+            if standing is not None and standing.lot == "no stock" and self.has_come(letter):
+                standing = None  # nobody waits with a delivery until what never came is used up
+                del store.standing[key]
             there = standing.usable + standing.heel if standing else 0.0
             played.opening[letter] = there + store.hoses.get(key, 0.0) + self.kept(letter)
             played.used[letter]["mixers"] += self.kept(

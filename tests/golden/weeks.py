@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import functools
 import math
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -105,6 +106,12 @@ class Store:
             there.lot.standing -= rest
             there.lot.expired_on = there.lot.expired_on or date
             del self.put[station]
+        elif there is not None and there.lot is self.missing and self._fit(date, over_heel=True):
+            # what never came makes way for what has come: only what was drawn of it was lacking
+            rest = there.usable + there.heel
+            there.lot.received -= rest
+            there.lot.standing -= rest
+            del self.put[station]
         while volume > TINY:
             there = self.put.get(station)
             if there is None or there.usable <= TINY:
@@ -124,17 +131,22 @@ class Store:
             there.lot.standing -= part
             volume -= part
 
-    def _next(self, date: datetime.date, station: str) -> bool:
-        """First expired, first out; of lots of one last day an opened one first."""
-        heel = self.row.heel * self.row.container
-        fit = [
+    def _fit(self, date: datetime.date, over_heel: bool = False) -> list[Lot]:
+        """What may be taken from store; `over_heel` what gives something."""
+        least = self.row.heel * self.row.container if over_heel else 0.0
+        return [
             lot
             for lot in self.lots
-            if lot.left > TINY
+            if lot.left > least + TINY
             and lot.last(self.row.open_life) >= date
             and (lot.arrival is None or lot.arrival <= date)
         ]
-        if self.goes_without and not any(lot.left > heel + TINY for lot in fit):
+
+    def _next(self, date: datetime.date, station: str) -> bool:
+        """First expired, first out; of lots of one last day an opened one first."""
+        heel = self.row.heel * self.row.container
+        fit = self._fit(date)
+        if self.goes_without and not self._fit(date, over_heel=True):
             return False
         if not fit:
             self.out = self.out or date
@@ -180,6 +192,7 @@ class Order:
     cost: float
     number: int
     late: int = 0
+    why: str = ""
 
 
 class Weeks:
@@ -226,7 +239,7 @@ class Weeks:
         self.as_of, self.first_build, self.last_build = as_of, days[0], days[-1]
         self.first = days[0] - days[0].weekday() * ONE
         self.days = min(7 * weeks, (days[-1] - self.first).days + 7 - days[-1].weekday())
-        self.holidays = {row.date for row in read["Holidays"]}
+        self.holidays = {row.date: row.name for row in read["Holidays"]}
         self.stock = [
             ((row.material, row.component), Lot(row.lot, row.quantity, row.expiry, row.opened, row.arrival))
             for row in read["Stock"]
@@ -334,13 +347,41 @@ class Weeks:
                     used["start"] = station.start_volume * share
                     used["end"] = station.end_volume * share
                     drawn = sum(used.values())
-                    # a container U that is changed before the part d it cannot finish is left with d/2
-                    part, whole = good / count * share, row.container * (1 - row.heel)
-                    used["rest"] = drawn * 0.5 * part / (whole - 0.5 * part)
+                    shots = [
+                        round(self.shots[station.station, part] * share * 1e6)
+                        for part, n in sorted(here.items())
+                        for _ in range(math.ceil(n / (1 - scrap) - 1e-9))
+                    ]
+                    ends = [round(used[end] * 1e6) for end in ("start", "end")]
+                    whole = round(row.container * (1 - row.heel) * 1e6)
+                    used["rest"] = drawn * self._rests(whole, ends[0], tuple(shots), ends[1])
                     if fills:
                         used["hoses"] = station.hose_a if key[1] == "a" else station.hose_b
                     used["heel"] = sum(used.values()) * row.heel / (1 - row.heel)
                     self.uses.append((date, station.station, key, used))
+
+    @staticmethod
+    @functools.cache
+    def _rests(whole: int, start: int, shots: tuple[int, ...], end: int) -> float:
+        """What containers are left with before the shot that they cannot finish, over what is drawn.
+
+        Such shifts follow one another, each with the container of the one before; long enough for the mean.
+        """
+        there, left, drawn, changed, begun = whole, 0, 0, 0, set()
+        marks: dict[int, tuple[int, int]] = {}
+        while changed < 500 and there not in begun:
+            begun.add(there)
+            marks[there] = left, drawn
+            for shot, is_part in ((start, False), *((shot, True) for shot in shots), (end, False)):
+                drawn += shot
+                if is_part and there < shot:
+                    left, there, changed = left + there, whole, changed + 1
+                rest_of_it = shot
+                while there < rest_of_it:
+                    rest_of_it, there, changed = rest_of_it - there, whole, changed + 1
+                there -= rest_of_it
+        was = marks.get(there, (0, 0))
+        return (left - was[0]) / (drawn - was[1])
 
     def within(self) -> list[tuple[datetime.date, str, Key, dict[str, float]]]:
         """The uses of the weeks that are looked at."""
@@ -584,6 +625,7 @@ class _Buyer:
                         arrival + int(row.shelf_life) * ONE,
                         count * weeks.container_price(key, by),
                         self.number,
+                        why=self._why(mornings[day], day, packs, key),
                     )
                 )
             low_from = low + 1
@@ -607,3 +649,33 @@ class _Buyer:
             else:
                 low = middle + 1
         return high
+
+    def _why(self, morning: dict[Key, Store], day: int, packs: int, key: Key) -> str:
+        """Why it has another number of containers than the rule gives for the mean use."""
+        row, usual = self.weeks.rows[key], self.weeks.rule(key)["order"]
+        if packs * row.pack_multiple == usual:
+            return ""
+        wanted = {of: math.ceil(self.sizes[of][day] - 1e-9) for of in self.keys}
+        whole = {of: math.ceil(wanted[of] / self.weeks.rows[of].pack_multiple) for of in self.keys}
+        begin, why = max(whole.values()), []
+        if wanted[key] != usual:
+            why.append(f"the use of the {PACE} days from its arrival on asks for {wanted[key]}")
+        if whole[key] * row.pack_multiple > wanted[key]:
+            why.append(f"packs of {row.pack_multiple}")
+        if begin < self.least:
+            why.append(f"the minimum order is {self.least * row.pack_multiple}")
+        elif whole[key] < begin:
+            why.append(f"kit {row.kit} is ordered together")
+        begin = max(begin, self.least, 1)
+        if packs > begin:
+            following = self.weeks.after(self.weeks.date(day + 1))
+            why.append(f"fewer do not last until the next can come, {following:%a} {following}")
+        elif packs < begin:
+            low = self._lasts(morning, day, begin)
+            until = self.weeks.date(low)
+            why.append(
+                f"{begin * row.pack_multiple} would last no longer, until {until:%a} {until}"
+                if low < self.days
+                else "no more are needed, as far as the use is known"
+            )
+        return f"Reorder says {usual}: " + "; ".join(why)

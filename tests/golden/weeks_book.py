@@ -113,7 +113,7 @@ class Forecasted:
 def pages(made: Forecasted) -> dict[str, Page]:
     """Every sheet of tables."""
     found: dict[str, Page] = {}
-    for part in (_first, _stock, _use, _money, _lots):
+    for part in (_findings, _first, _stock, _use, _money, _lots):
         found |= part(made)
     return found
 
@@ -130,6 +130,52 @@ def weeks_of(weeks: Weeks) -> list[str]:
 def volume(value: float) -> str:
     """Three figures, as a sentence tells them."""
     return f"{value:.3g} mL" if value < 1000 else f"{value / 1000:.3g} L"
+
+
+def _findings(made: Forecasted) -> dict[str, Page]:
+    """What is left of kits, and builds on the days of the table Holidays; nothing else is wrong."""
+    rows = _kits(made)
+    for day, name in sorted(made.weeks.holidays.items()):
+        parts: dict[str, int] = {}
+        for (date, _), built in made.weeks.builds.items():
+            for part, count in built.items():
+                if date == day:
+                    parts[part] = parts.get(part, 0) + count
+        if parts:
+            built_words = ", ".join(f"{count} {part}" for part, count in parts.items())
+            words = (
+                f"{day:%a} {day} is no working day ({name}), and {built_words} are built on it: they are "
+                "played as stated"
+            )
+            fix = "move the builds if nobody works; if the day is worked, all is right"
+            rows.append(["spoils parts or figures", day, None, words, fix])
+    return {"Findings": Page(["Kind", "Day", "Station", "Finding", "What to do"], rows, facts=[len(rows)])}
+
+
+def _kits(made: Forecasted) -> list[list[Any]]:
+    """Of each kit what is left over of a component when the other has been used up; more than 5 % is told."""
+    weeks, rows = made.weeks, []
+    for kit in sorted({row.kit for row in weeks.rows.values() if row.kit}):
+        keys = [key for key in made.keys if weeks.rows[key].kit == kit]
+        whole, days = {}, {}
+        for key in keys:
+            row, causes = weeks.rows[key], weeks.by_cause(key)
+            whole[key] = row.pack_multiple * row.container * (1 - row.heel)
+            days[key] = whole[key] / sum(volume for cause, volume in causes.items() if cause != "heel")
+        first = min(keys, key=lambda key: days[key])
+        count = sum(order.count for order in made.orders[first]) // weeks.rows[first].pack_multiple
+        for key in keys:
+            left = whole[key] * (1 - days[first] / days[key])
+            if left / whole[key] > 0.05:
+                cost = left * weeks.price(key, weeks.as_of)
+                words = (
+                    f"kit {kit}: {volume(left)} {made.names[key]} of each ({cost:.0f} crowns) are left over "
+                    f"when {made.names[first]} is used up; {volume(left * count)} ({cost * count:.0f} "
+                    f"crowns) of the {count} kits to order"
+                )
+                fix = f"ask for kits with less {made.names[key]}, or buy {made.names[first]} apart"
+                rows.append(["spoils parts or figures", None, None, words, fix])
+    return rows
 
 
 def _first(made: Forecasted) -> dict[str, Page]:
@@ -233,9 +279,13 @@ def _first(made: Forecasted) -> dict[str, Page]:
             "Usable until",
             "Cost [crowns]",
             "Note",
+            "Why this many",
         ],
-        [[o.by, o.arrival, made.names[o.key], o.count, o.volume, o.expiry, o.cost, None] for o in every],
-        ["All", None, None, None, None, None, sum(order.cost for order in every), None],
+        [
+            [o.by, o.arrival, made.names[o.key], o.count, o.volume, o.expiry, o.cost, None, o.why or None]
+            for o in every
+        ],
+        ["All", None, None, None, None, None, sum(order.cost for order in every), None, None],
         [float(len(every))],
     )
     found["Phase-out"] = _phase_out(made)
