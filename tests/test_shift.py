@@ -631,7 +631,7 @@ def test_the_run_ends_with_the_last_part():
     end = 6 * 3600 + 40 * 60 + 10
     assert result.run_end == end == max(event.clock for event in result.events)
     assert events(result, "end") == [
-        (end, "last part done: take the mixer off and throw it away; free until 10:00")
+        (end, "last part done: throw away 6.0 mL; take the mixer off and throw it away; free until 10:00")
     ]
     assert not events(result, "break")
     assert result.check_shots == 1  # the one of 8:30 has nothing left to check

@@ -83,7 +83,7 @@ from .results import (
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import Before, Stretch
+from .today import BatchKey, Before, Stretch
 from .visits import Piece, Visit, visits_of
 from .weighing import Weighing
 
@@ -198,6 +198,11 @@ def _of_done(works: Iterable[Work], stretch: Stretch) -> list[Work]:
     return mine
 
 
+def _with_steps(words: str, steps: Sequence[str]) -> str:
+    """What happens, and what is done then."""
+    return f"{words}: {'; '.join(steps)}" if steps else words
+
+
 Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
 
 
@@ -295,7 +300,8 @@ class Player:
         self.result.since, self.result.over = stretch.start, stretch.over
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
-        self.batches: dict[tuple[str, str, int], Batch] = {}
+        self.batches: dict[BatchKey, Batch] = {}
+        self.batch_numbers: dict[BatchKey, int] = dict(stretch.batches)  # a batch keeps it through the shift
 
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
@@ -492,21 +498,17 @@ class Player:
             self.nozzle, mixer = nozzle, nozzle.mixer
             if start > self.result.calendar.start and not nozzle.is_blocked:
                 nozzle.idle_since = start
-            volume, words = nanolitres(station.start_volume), self._start_words(start)
-            kept = self.store.mixers.pop((station.station, nozzle.number), None)
+            volume, kept = nanolitres(station.start_volume), self.store.mixers.pop(self._place, None)
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
             if self.stretch.goes_on:
                 begun = sum(item.begun for item in self.stretch.before.values())
                 volume, words = 0, f"from now on: {begun} started before"
                 nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
-            elif kept is not None and mixer.share_used(start) < station.purge_share:
-                words += ": go on with the mixer that was kept closed"
-            elif kept is not None:
-                words += (
-                    f": the mixer that was kept closed was good until {self._good_until()}, take a new one"
-                )
-                mixer.contents.clear()
+            else:
+                words = self._start_words(start, volume)
+                if mixer.share_used(start) >= station.purge_share:
+                    mixer.contents.clear()
             self._tell(start, "start", partial(str, words), volume)
             if not mixer.contents:
                 self.new_mixer(start)
@@ -514,8 +516,25 @@ class Player:
             mixer.push(volume, start, start)
             self._note_mixer(start)
 
-    def _start_words(self, start: float) -> str:
-        return "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
+    @property
+    def _place(self) -> tuple[str, int]:
+        """Station and number of the nozzle at work, under which its mixer is kept."""
+        return self.station.station, self.nozzle.number
+
+    def _start_words(self, start: float, volume: int) -> str:
+        """What is done before the first part: which mixer goes on, and what is thrown away."""
+        mixer, steps = self.nozzle.mixer, []
+        words = "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
+        new = f"a new mixer, {told_volume_text(mixer.content / NANO, 1)} fill it"
+        if mixer.contents and mixer.share_used(start) < self.station.purge_share:
+            steps.append("go on with the mixer that was kept closed")
+        elif mixer.contents:
+            steps.append(f"the mixer that was kept closed was good until {self._good_until()}, take {new}")
+        elif mixer.content:
+            steps.append(f"put on {new}")
+        if volume:
+            steps.append(f"throw away the first {told_volume_text(volume / NANO, 1)}")
+        return _with_steps(words, steps)
 
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
@@ -526,15 +545,16 @@ class Player:
             # one of several that got no part was put on with the others
             self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             self._put_on_told(result.calendar.end)
-            volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
+            volume, steps = nanolitres(station.end_volume) if self.stretch.is_last else 0, list[str]()
+            if volume:
+                steps.append(f"throw away {told_volume_text(volume / NANO, 1)}")
             if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
-                self.store.mixers[station.station, nozzle.number] = KeptMixer(
-                    self.date, tuple(mixer.contents)
-                )
-                words += ": keep the mixer closed"
-                words += f", good until {self._good_until()}" if mixer.life else ""
+                self.store.mixers[self._place] = KeptMixer(self.date, tuple(mixer.contents))
+                until = f", good until {self._good_until()}" if mixer.life else ""
+                steps.append(f"keep the mixer closed{until}")
             elif mixer.content:
-                words += ": take the mixer off and throw it away"
+                steps.append("take the mixer off and throw it away")
+            words = _with_steps("last part done", steps)
             if result.calendar.worked(end) < result.calendar.available:
                 words += f"; free until {hhmm(result.calendar.end, self.date)}"
             self.supply.draw(volume, "end", end)
@@ -1052,9 +1072,7 @@ class Player:
         """From when on the next shot of a part may be poured."""
         visits = in_one_go(work.job.applications)
         before, now = visits[work.turn - 1][-1], visits[work.turn][0]
-        self.result.later_shots.append(
-            LaterShot(now.part, work.serial, now.shot, before.shot, work.ended, now.wait, work.origin)
-        )
+        self.result.later_shots.append(LaterShot(work.serial, now, before.shot, work.ended, work.origin))
 
     def _finish(self, work: Work) -> None:
         """A part is done."""
@@ -1120,10 +1138,12 @@ class Player:
     def _batch(self, work: Work) -> None:
         """Put a part to its batch, in whichever order the parts are done."""
         part, serial = work.job.part, work.serial
-        key = (part, work.origin, (serial - 1) // self.station.batch)
+        origin = "" if work.origin == self.origin else work.origin  # half done when a rest of it began
+        key = (part, origin, (serial - 1) // self.station.batch)
         batch = self.batches.get(key)
         if batch is None:
-            batch = Batch(len(self.batches) + 1, part, [], work.begun, work.ended, origin=work.origin)
+            number = self.batch_numbers.setdefault(key, len(self.batch_numbers) + 1)
+            batch = Batch(number, part, [], work.begun, work.ended, origin=origin)
             self.batches[key] = batch
             self.result.batches.append(batch)
         batch.serials.append(serial)

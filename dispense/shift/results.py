@@ -76,7 +76,7 @@ class Handover:
     """What one shift leaves to the next at a station; clock times [s].
 
     Parts of one sort together, a mixer, or a container with what it holds [nL]. `following` is when its
-    next step is due, `latest` until when that must be done.
+    next step is due, at the earliest or as `is_planned`, `latest` until when that must be done.
     """
 
     what: str
@@ -86,6 +86,7 @@ class Handover:
     following: float | None = None
     latest: float | None = None
     volume: int = 0
+    is_planned: bool = False
 
 
 @dataclass(slots=True)
@@ -155,13 +156,26 @@ class Mating(NamedTuple):
 class LaterShot(NamedTuple):
     """A shot of a part that waits for the one before: from when [s] it may be poured, as played."""
 
-    part: str
     serial: int
-    shot: int
+    application: Application  # what is poured
     before: int  # the shot that it waits for
     poured: float  # when that was done
-    wait: float
     origin: str = ""  # the shift that began the part, where that is another
+
+    @property
+    def part(self) -> str:
+        """The part that it is poured on."""
+        return self.application.part
+
+    @property
+    def shot(self) -> int:
+        """Its number."""
+        return self.application.shot
+
+    @property
+    def wait(self) -> float:
+        """The least time after the shot before [s]."""
+        return self.application.wait
 
     @property
     def earliest(self) -> float:

@@ -179,6 +179,7 @@ class Stretch:
     stops: tuple[tuple[float, float], ...] = ()
     goes_on: bool = False
     put_on: float | None = None  # when the mixer in use was put on, as someone tells
+    boards: tuple[tuple[str, str, int], ...] = ()  # batches on the cure board before, in their order
 
 
 @dataclass
@@ -249,6 +250,7 @@ class Batch:
     origin: str = ""
     serials: list[int] = field(default_factory=list)
     tracks: list[tuple[float, float]] = field(default_factory=list)
+    number: int = 0  # that it has on the board, all through the shift
 
 
 @dataclass
@@ -381,12 +383,13 @@ def rest_of(plant: Plant, station: Any, told: Told) -> Played:
     following = Hours(plant, *later[0], (later[0][0] - day).days)
     store = open_store(plant)
     over = Stretch(end=told.now, most=told.done, stops=told.stops, put_on=told.put_on)
-    Shift(plant, day, shift, station, store, following, stretch=over).play()
+    begun = Shift(plant, day, shift, station, store, following, stretch=over).play()
     for letter, volume in told.left.items():
         there = store.standing[station.station, letter]
         there.usable = volume - there.heel
         there.whole = max(there.whole, there.usable)
-    rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on)
+    boards = tuple((one.part, one.origin, one.group) for one in begun.batches)
+    rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on, boards)
     return Shift(plant, day, shift, station, store, following, stretch=rest).play()
 
 
@@ -1110,8 +1113,9 @@ class Shift:
             job.taken_good += (job.part, serial, origin) in taken and not bad
             if self.open is not None:
                 planned, leaves = self.mating(first, ended)
-                played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
-                played.mate_order.append((job.part, serial, origin))
+                known = job.part, serial, "" if origin == self.origin else origin
+                played.mates[known] = (self.open.when(first), planned)
+                played.mate_order.append(known)
                 if leaves:
                     waits = Waiting(played.day, origin or self.origin, job.part, serial, planned, first)
                     waits.latest = self.open.when(first)
@@ -1308,10 +1312,13 @@ class Shift:
 
     def batch(self, part: str, serial: int, origin: str, begun: float, ended: float) -> None:
         """Onto the cure board."""
-        batches, key = self.played.batches, (part, origin, (serial - 1) // self.station.batch)
+        batches, own = self.played.batches, "" if origin == self.origin else origin
+        key = (part, own, (serial - 1) // self.station.batch)
         mine = next((b for b in batches if (b.part, b.origin, b.group) == key), None)
         if mine is None:
-            mine = Batch(part, key[2], origin)
+            mine, before = Batch(part, key[2], own), self.stretch.boards
+            news = sum((b.part, b.origin, b.group) not in before for b in batches)
+            mine.number = before.index(key) + 1 if key in before else len(before) + news + 1
             batches.append(mine)
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
