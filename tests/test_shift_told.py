@@ -178,3 +178,126 @@ def test_a_cell_keeps_the_second_in_which_a_time_falls():
         assert row["ended"].strftime("%H:%M") == hhmm(batch.ended)
         assert row["begun"].strftime("%H:%M") == hhmm(batch.begun)
         assert 0.0 <= batch.ended - (row["ended"] - datetime.datetime(2026, 3, 2)).total_seconds() < 1.0
+
+
+# ---------------------------------------------------------------------------- mixers that wait
+
+
+def gap_rows(**station: Any) -> dict[str, list[dict[str, Any]]]:
+    """A part every 40 min, and no break: 60 min of pot life reach 60 % after 36 min, 4 min before the next."""
+    rows = hand_rows()
+    rows["Breaks"] = []
+    rows["Stations"][0] |= dict(takt=2400, checks=0, mixer_time=30, purge_time=20) | station
+    rows["Builds"][0]["quantity"] = 3
+    return rows
+
+
+def test_a_mixer_that_is_changed_comes_off_at_its_limit():
+    """Parts at 6:00, 6:40 and 7:20:30, since the new mixer takes 30 s each time; what fills the mixer goes in
+    with the part, from 6:00:00 to 6:00:10 and from 6:40:30 on: the limit is 36 min after."""
+    result = first_shift(gap_rows(rule="change mixer"))
+    off = [(hhmm(event.clock), event.text) for event in result.events if event.kind == "off"]
+    assert off == [
+        (
+            limit,
+            f"take the mixer off and close the outlets: no part until {until}, it reaches its limit at {limit}; "
+            "the next part gets a new one",
+        )
+        for limit, until in (("06:36", "06:40"), ("07:16", "07:20"))
+    ]
+    new = [(hhmm(event.clock), event.text) for event in result.events if event.kind == "mixer"]
+    assert new == [("06:40", "put on a new mixer"), ("07:20", "put on a new mixer")]
+    # it costs what it did: three mixers of 10 mL, nothing purged
+    assert (result.mixers, result.dispensed("mixers"), result.purges) == (3, 30e6, 0)
+    # nobody takes it off in a break: one from 6:30 to 6:40 has it off before
+    rows = gap_rows(rule="change mixer")
+    rows["Breaks"] = [dict(shift="early", start="06:30", end="06:40")]
+    first = next(event for event in first_shift(rows).events if event.kind == "off")
+    assert hhmm(first.clock) == "06:30"
+
+
+@pytest.mark.parametrize(
+    ("purge", "station", "told"),
+    [
+        # 15 mL and 20 s against 10 mL and 30 s: the fewer millilitres are told
+        (15, {}, "; a new mixer takes 10.0 mL and 30 s, purging 15.0 mL and 20 s"),
+        (15, {"idle": "purge"}, ""),  # the station has its purge: no other way is open to it
+        (10, {}, ""),  # as many millilitres, and 20 s are less than 30 s
+    ],
+)
+def test_a_short_gap_names_the_cheaper_way(purge, station, told):
+    result = first_shift(gap_rows(purge_volume=purge, **station))
+    first = next(event for event in result.events if event.kind == "purge")
+    assert hhmm(first.clock) == "06:36"
+    words = f"purge {purge}.0 mL: no part until 06:40, the mixer reaches its limit at 06:36{told}"
+    assert first.text == words
+    with printed_in("es"):
+        assert "purg" in translated(words) and "takes" not in translated(words)
+
+
+# --------------------------------------------------------------------------- parts not to be begun
+
+
+def test_a_part_that_waits_for_the_end_of_a_break_is_told():
+    """Open for 25 min, mated 20 min of work after its end; the break of half an hour begins at 8:00. No. 11
+    of 7:40 would be mated 20 s past 8:00, which the crew stays for; what is begun later could not be."""
+    rows = hand_rows()
+    rows["Materials"][0]["open_time"] = 25
+    rows["Stations"][0] |= dict(mating_delay=20, mixer_volume=0, checks=0, start_volume=0, end_volume=0)
+    rows["Breaks"][0] |= dict(start="08:00", end="08:30")
+    result = first_shift(rows)
+    told = [(event.clock, event.text) for event in result.events if event.kind == "hold"]
+    begun = sorted(begin for _, begin, _ in result.course.work)
+    assert len(told) == 1
+    clock, words = told[0]
+    assert words == "frame: begin none before 08:30, the open time would not outlast the break"
+    # it stands when the first of them could have been begun, and none is begun from then to the end
+    assert clock in (at("07:40"), at("07:50")) and not [one for one in begun if clock <= one < at("08:30")]
+    assert at("08:30") in begun
+
+
+def test_a_part_whose_next_shot_comes_after_the_plan_is_told_before_its_first():
+    """Pours at 10 min takt, the second shot 90 min after the first, the plan over at 10:00: what is begun
+    after 8:29 has no second shot. Of those the one of 8:30 is the first."""
+    rows = shots_rows((90, 0, 0))
+    rows["Materials"][0]["open_time"] = None
+    rows["Breaks"] = []
+    rows["Builds"][0]["quantity"] = 20
+    plan = make(rows)
+    (result,) = play_plan(plan)
+    (told,) = [event for event in result.events if event.kind == "hold"]
+    left = [item for item in result.handed_over if item.what.startswith("half done")]
+    assert left and hhmm(told.clock) in told.text and "begin none from" in told.text
+    assert "shot 2 would come after the plan's last shift" in told.text
+    # parts begun before it have all their shots, those from it on do not
+    kept = [batch for batch in result.batches]
+    assert max(max(batch.serials) for batch in kept) < min(
+        int(number.split("–")[0]) for item in left for number in item.numbers.split(", ")
+    )
+    # a shift that follows goes on with them: nothing is told
+    rows["Shifts"].append(dict(shift="late", start="10:00", end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))
+    first, _ = play_plan(make(rows))
+    assert not texts(first, "hold")
+
+
+# ---------------------------------------------------------------------- rows stand where one can act
+
+
+def test_a_row_stands_where_one_can_still_act():
+    """No. 12 is dispensed at 7:50 and could be mated at once; its open time of 20 min is over at 8:10, in the
+    break, and its mating is planned 40 min of work after its end. It is told when it is done, at 7:50:10."""
+    rows = hand_rows()
+    rows["Materials"][0]["open_time"] = 20
+    rows["Stations"][0] |= dict(mating_delay=40, checks=0)
+    plan = make(rows)
+    result = next(iter(play_plan(plan)))
+    late = [
+        row
+        for row in shift_material_content(plan, result, "").tables["MaterialTimes"]
+        if row["event"] == "window"
+    ]
+    assert late
+    for row in late:
+        ends = str(row["action"]).split("ends at ")[1][:5]
+        assert row["time"].strftime("%H:%M") < ends

@@ -136,8 +136,8 @@ SHIFT_MATERIAL = SheetSpec(
             number("wait", "min", "least wait after that shot", labels=("Wait at least",)),
             moment("earliest", "not before, if that shot goes as planned", labels=("Not before",)),
             number("mass", "g", "target mass of the shot"),
-            number("mass_low", "g", "lower limit of its mass", labels=("Low",)),
-            number("mass_high", "g", "upper limit of its mass", labels=("High",)),
+            number("mass_low", "g", "lower limit of its mass"),
+            number("mass_high", "g", "upper limit of its mass"),
             number("volume", "mL", "its volume"),
         ),
         "MaterialHandover": HANDOVER,
@@ -370,7 +370,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
     ]
     rows += [
         {
-            "time": at(result.date, window.clock),
+            "time": at(result.date, window.act),
             "event": "window",
             "action": f"{'▲ ' if window.is_late else ''}{window.text}",
             "component": "",

@@ -249,6 +249,8 @@ class Player:
         self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
+        self.holds: set[tuple[str, float]] = set()  # parts that wait for the end of a break, and it [s]
+        self.too_late: dict[str, Work] = {}  # begun in the plan's last shift and not finished in it
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
         printed = self._printed_takt(shift, jobs) if stretch.done is not None else math.inf
         if not stretch.is_whole:
@@ -372,6 +374,7 @@ class Player:
             if self.is_started:
                 self._end()
         self._close()
+        self._tell_too_late()
         if result.jobs:
             result.handed_over = self._standing()
             self._find()
@@ -730,14 +733,14 @@ class Player:
         result = self.result
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(idle.since, "off", partial(off_text, idle, self.date))
-            self._note_mixer(idle.since, is_off=True)
+            self._tell(idle.off_at, "off", partial(off_text, idle, self.date))
+            self._note_mixer(idle.off_at, is_off=True)
             self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
         for at in idle.purges or ():
             result.between += not why
-            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date)))
+            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date, self.station.idle)))
         return begin
 
     # -- parts and checks -------------------------------------------------------------------
@@ -796,6 +799,7 @@ class Player:
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
         held = None if self.open_clock is None else self._held_until(work, soonest, steps)
         if held is not None:
+            self._tell_hold(work.job.part, self._soonest(soonest, steps[0]), held)
             heapq.heappush(self.queue, (held, rank, number, work))
             return None
         is_lost = work.is_taken and self._is_lost(work, due, steps[work.turn])
@@ -942,6 +946,10 @@ class Player:
         if work.is_lost or not work.turn:
             return
         work.job.carried += 1
+        if self.following is None and self.stretch.is_last and not work.is_taken:
+            known = self.too_late.setdefault(work.job.part, work)
+            if work.begun < known.begun:
+                self.too_late[work.job.part] = work
         self.store.half_done.setdefault(self.station.station, []).append(
             HalfDone(
                 self.date,
@@ -1131,7 +1139,7 @@ class Player:
         treated = calendar.clock(arrival)
         latest = treated + window
         part, serial = work.job.part, work.serial
-        self.result.treated_until.append((part, serial, latest))
+        self.result.treated_until.append((part, serial, latest, work.begun))
         if work.begun > latest + SAME_TIME:
             self.result.late_surface.append((part, serial, latest, work.begun))
 
@@ -1157,7 +1165,7 @@ class Player:
         if self.open_clock is None:
             return
         latest, planned, is_left = self._mating(self.open_clock, work.begun, work.ended)
-        mating = Mating(work.serial, latest, planned)
+        mating = Mating(work.serial, latest, planned, work.ended)
         if is_left:
             origin = work.origin or self.origin
             self.store.to_mate.setdefault(self.station.station, []).append(
@@ -1167,7 +1175,7 @@ class Player:
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)
-            self.result.late_mating.append((batch.part, *mating))
+            self.result.late_mating.append((batch.part, work.serial, latest, planned))
 
     def _mating(
         self, clock: OpenClock, begun: float, ended: float, *, stays_in_break: bool = True
@@ -1203,6 +1211,26 @@ class Player:
                 if mated <= later + SAME_TIME:
                     return end
         return None
+
+    def _tell_hold(self, part: str, begin: float, until: float) -> None:
+        """From when on parts of a sort are not begun before a break: told once of each."""
+        if (part, until) in self.holds:
+            return
+        self.holds.add((part, until))
+        calendar = self.result.calendar
+        pause = next(calendar.pause(pause) for pause in calendar.breaks if pause[1] == until)
+        words = (
+            f"{part}: begin none before {hhmm(until, self.date)}, the open time would not outlast the {pause}"
+        )
+        self.result.events.append(Event(begin, "hold", words))
+
+    def _tell_too_late(self) -> None:
+        """From when on a part is better not begun: its next shot would come when the plan is over."""
+        for part, work in self.too_late.items():
+            shot = in_one_go(work.job.applications)[work.turn][0].shot
+            since = hhmm(work.begun, self.date)
+            words = f"{part}: begin none from {since} on, shot {shot} would come after the plan's last shift"
+            self.result.events.append(Event(work.begun, "hold", words))
 
     def _mating_of(self, clock: OpenClock, begin: float, steps: Sequence[Visit]) -> tuple[float, float]:
         """The same of a part that is begun as soon as it can be from then on, nothing else in its way."""

@@ -29,7 +29,8 @@ class Event:
     """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
 
     clock: float
-    kind: str  # start, purge, mixer, off, container, check, break, stop, end, short, expired, change over
+    #: start, purge, mixer, off, container, check, hold, break, stop, end, short, expired, change over
+    kind: str
     text: str
     component: str = ""
     lot: str = ""
@@ -141,11 +142,15 @@ class Job:
 
 
 class Mating(NamedTuple):
-    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan."""
+    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan.
+
+    `ended` is when it is dispensed: from then on it can be mated.
+    """
 
     serial: int
     latest: float
     planned: float
+    ended: float
 
     @property
     def late(self) -> float:
@@ -374,7 +379,8 @@ class ShiftResult(WithFindings):
     findings: list[Finding] = field(default_factory=list)
     late_surface: list[tuple[str, int, float, float]] = field(default_factory=list)
     late_mating: list[tuple[str, int, float, float]] = field(default_factory=list)
-    treated_until: list[tuple[str, int, float]] = field(default_factory=list)
+    #: part, number, until when its surface keeps, when it is begun
+    treated_until: list[tuple[str, int, float, float]] = field(default_factory=list)
     purges: int = 0
     mixers: int = 0
     check_shots: int = 0

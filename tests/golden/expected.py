@@ -634,6 +634,12 @@ class Reckoning:
             elif event.kind == "expired":
                 words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
                 figures = [facts["last_day"]]
+            elif event.kind == "hold" and "shot" in facts:
+                words, names = ("begin none from", "would come after the plan's last shift"), (facts["part"],)
+                figures = [Clock(day, facts["since"]), Fact(facts["shot"])]
+            elif event.kind == "hold":
+                words = ("begin none before", "open time would not outlast", facts["pause"])
+                names, figures = (facts["part"],), [Clock(day, facts["until"])]
             elif event.kind in ("purge", "mixer", "off"):
                 words, figures = self.mixer_says(run, event)
                 names = ()
@@ -746,8 +752,22 @@ class Reckoning:
             idle = facts["idle"]
             count, limit = idle["count"], Clock(run.day, idle["limit"])
             figures, words = [Clock(run.day, idle["until"])], ("no part until",)
+            if idle["changed"]:
+                words = (
+                    "take the mixer off",
+                    "close the outlets",
+                    *words,
+                    "reaches its limit",
+                    "gets a new one",
+                )
+                return words, [*figures, limit]
             if event.kind == "purge" and not idle["long"]:
-                return ("purge", *words, "reaches its limit"), [Fact(event.volume, "mL"), *figures, limit]
+                words, figures = ("purge", *words, "reaches its limit"), [*figures, limit]
+                if idle["fitting"] < idle["purging"] and station.idle != "purge":
+                    words += ("a new mixer takes", "purging")  # both ways, since the other is the cheaper
+                    for volume, time in (idle["fitting"], idle["purging"]):
+                        figures += [Fact(volume, "mL"), *duration(time)]
+                return words, [Fact(event.volume, "mL"), *figures]
             words += ("a new mixer takes",)
             figures += [Fact(station.mixer_volume, "mL"), *duration(station.mixer_time)]
             if count:
@@ -804,7 +824,7 @@ class Reckoning:
             for earliest, part, serial, origin, now, before in self.later(run)
         ]
         heads = ("Part", "No.", "Begun", "Shot", "After shot", "Wait at least [min]", "Not before")
-        return rows or [dict.fromkeys((*heads, "Mass [g]", "Low [g]", "High [g]", "Volume [mL]"))]
+        return rows or [dict.fromkeys((*heads, "Mass [g]", "Mass low [g]", "Mass high [g]", "Volume [mL]"))]
 
     @staticmethod
     def later_amount(run: Played, shot: amounts.Shot) -> dict[str, Any]:
@@ -814,8 +834,8 @@ class Reckoning:
         low, high = weighing.inward(grams * (1 - tolerance), grams * (1 + tolerance), one.single_digits)
         return {
             "Mass [g]": printed(one.single, one.single_digits),
-            "Low [g]": printed(low, one.single_digits),
-            "High [g]": printed(high, one.single_digits),
+            "Mass low [g]": printed(low, one.single_digits),
+            "Mass high [g]": printed(high, one.single_digits),
             "Volume [mL]": Num(shot.volume),
         }
 
@@ -836,17 +856,17 @@ class Reckoning:
         window, lead = run.material.surface_window, run.station.treatment_lead
         late = {(part, serial) for part, serial, latest, begun in run.surfaces if begun > latest + 1e-6}
         for part in dict.fromkeys(row[0] for row in run.surfaces):
-            rows = [(serial, latest) for name, serial, latest, _ in run.surfaces if name == part]
-            serial, latest = rows[0]
-            if (part, serial) not in late:
-                found.append((latest, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
+            rows = [(serial, latest, begun) for name, serial, latest, begun in run.surfaces if name == part]
+            serial, latest, first = rows[0]
+            if (part, serial) not in late:  # told when it is begun, not when it is too late
+                found.append((first, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
             for start, end in run.hours.breaks:
                 waits = []
-                for serial, latest in rows:
+                for serial, latest, begun in rows:
                     treated = latest - window
                     due = run.hours.at(run.hours.worked(treated) + lead)
                     if treated < end and due >= end - 1e-6 and (part, serial) not in late:
-                        waits.append((serial, latest))
+                        waits.append((serial, latest, begun))
                 if waits:
                     numbers = (
                         Fact(waits[0][0]),
@@ -856,7 +876,7 @@ class Reckoning:
                     )
                     numbers += (Fact(waits[-1][0]),) if len(waits) > 1 else ()
                     found.append(
-                        (waits[0][1], Says(("treated over the break", "dispense"), (part,), numbers))
+                        (waits[0][2], Says(("treated over the break", "dispense"), (part,), numbers))
                     )
         misses = [
             ("surface window", [r for r in run.surfaces if (r[0], r[1]) in late], "treat"),
@@ -881,7 +901,11 @@ class Reckoning:
                 part, serial, latest, planned = group[0]
                 figures = (Fact(serial), Clock(day, latest), Clock(day, planned))
                 figures += (Fact(group[-1][1]),) if len(group) > 1 else ()
-                found.append((latest, Says(("▲", words, "planned", cure), (part,), figures)))
+                # when someone is there before the surface is past it; from when on the part can be mated
+                act = run.hours.fit_before(latest, 0.0) or run.hours.start
+                if cure == "mate":
+                    act = run.ends[part, serial, latest]
+                found.append((act, Says(("▲", words, "planned", cure), (part,), figures)))
         return sorted(found, key=lambda item: item[0])
 
     # -------------------------------------------------------------------------------- setup card
