@@ -184,7 +184,7 @@ def test_a_cell_keeps_the_second_in_which_a_time_falls():
 
 
 def gap_rows(**station: Any) -> dict[str, list[dict[str, Any]]]:
-    """A part every 40 min, and no break: 60 min of pot life reach 60 % after 36 min, 4 min before the next."""
+    """A part every 40 min, no break: 60 min of pot life reach 60 % after 36 min, 4 min before the next."""
     rows = hand_rows()
     rows["Breaks"] = []
     rows["Stations"][0] |= dict(takt=2400, checks=0, mixer_time=30, purge_time=20) | station
@@ -200,8 +200,8 @@ def test_a_mixer_that_is_changed_comes_off_at_its_limit():
     assert off == [
         (
             limit,
-            f"take the mixer off and close the outlets: no part until {until}, it reaches its limit at {limit}; "
-            "the next part gets a new one",
+            f"take the mixer off and close the outlets: no part until {until}, it reaches its limit at "
+            f"{limit}; the next part gets a new one",
         )
         for limit, until in (("06:36", "06:40"), ("07:16", "07:20"))
     ]
@@ -274,6 +274,12 @@ def test_a_part_whose_next_shot_comes_after_the_plan_is_told_before_its_first():
     assert max(max(batch.serials) for batch in kept) < min(
         int(number.split("–")[0]) for item in left for number in item.numbers.split(", ")
     )
+    # the last shot after 4 h comes too late for the first part already, though others stop at shot 2
+    late = shots_rows((15, 15, 240))
+    late["Materials"][0]["open_time"] = None
+    late["Builds"][0]["quantity"] = 24
+    (event,) = [one for one in first_shift(late).events if one.kind == "hold"]
+    assert hhmm(event.clock) == "06:00" and "from 06:00 on, shot 4" in event.text
     # a shift that follows goes on with them: nothing is told
     rows["Shifts"].append(dict(shift="late", start="10:00", end="14:00"))
     rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))

@@ -474,7 +474,8 @@ class Player:
         self.result.findings += self._pressures()
 
     def _pressures(self) -> list[Finding]:
-        """A purge that came later than the limit of its mix asks for, in a break, and needs too much."""
+        """A purge that came later than the limit of its mix asks for, and needs too much: of a mixer that was
+        told to be so old, or after a part that took so long."""
         result, station = self.result, self.station
         purged, life = result.oldest_purge, result.life
         if purged is None or life is None or station.pressure_limit is None:
