@@ -10,11 +10,16 @@ import datetime
 from typing import Any
 
 import pytest
-from plans import MONDAY, hand_rows, make
+from floor import type_in
+from plans import MONDAY, hand_rows, light_plan, make
 from test_later_shots import shots_rows
 
 from dispense.base.clock import earliest_text, hhmm
 from dispense.base.language import printed_in, translated
+from dispense.jobs.book import book_files
+from dispense.jobs.fill import fill
+from dispense.journal.doubts import batch_number
+from dispense.journal.store import journal_path, read_journal
 from dispense.sheets.board import cure_board_content
 from dispense.sheets.check import shot_check_content
 from dispense.sheets.material import shift_material_content
@@ -125,6 +130,20 @@ def test_a_batch_keeps_its_number_through_the_shift():
     (result,) = play_plan(plan, today=today)
     rest = cure_board_content(plan, result, "").tables["CureBatches"]
     assert [(row["batch"], row["part_numbers"]) for row in rest] == [(3, "13–15"), (4, "16–20"), (5, "21")]
+
+
+def test_what_is_typed_on_a_board_of_now_is_booked_of_the_batch_that_was_printed(tmp_path):
+    """The first row of the board of 8:00 is batch 3: mated at 8:50 is booked of that, not of batch 1."""
+    rows = hand_rows()
+    rows["Stations"][0]["batch"] = 5
+    plan = light_plan(tmp_path / "plan.xlsx", rows)
+    fill(plan, tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s", now="08:00", done=12)
+    (board,) = (tmp_path / "out").rglob("hem_cure_board.xlsx")
+    type_in(board, "CureBatches", "Planned mating", [datetime.datetime(2026, 3, 2, 8, 50)])
+    book_files(plan, [board], stamp="2026-03-02 15:00")
+    booked = [item.entry for item in read_journal(journal_path(plan)).current().values()]
+    (mated,) = [entry for entry in booked if entry.text == "mated"]
+    assert mated.time == "2026-03-02T08:50:00" and batch_number(mated) == "3"
 
 
 def test_parts_half_done_now_stay_in_their_batch():
