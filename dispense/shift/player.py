@@ -506,14 +506,10 @@ class Player:
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
             if self.stretch.goes_on:
-                begun = sum(item.begun for item in self.stretch.before.values())
-                volume, words = 0, f"from now on: {begun} started before"
-                nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
-            else:
-                words = self._start_words(start, volume)
-                if mixer.share_used(start) >= station.purge_share:
-                    mixer.contents.clear()
-            self._tell(start, "start", partial(str, words), volume)
+                volume, nozzle.idle_since = 0, mixer.contents[-1][1] if mixer.contents else start
+            self._tell(start, "start", partial(self._start_words, start, volume), volume)
+            if not self.stretch.goes_on and mixer.share_used(start) >= station.purge_share:
+                mixer.contents.clear()
             if not mixer.contents:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
@@ -527,6 +523,8 @@ class Player:
 
     def _start_words(self, start: float, volume: int) -> str:
         """What is done before the first part: which mixer goes on, and what is thrown away."""
+        if self.stretch.goes_on:
+            return f"from now on: {sum(item.begun for item in self.stretch.before.values())} started before"
         mixer, steps = self.nozzle.mixer, []
         words = "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
         new = f"a new mixer, {told_volume_text(mixer.content / NANO, 1)} fill it"
@@ -549,20 +547,13 @@ class Player:
             # one of several that got no part was put on with the others
             self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             self._put_on_told(result.calendar.end)
-            volume, steps = nanolitres(station.end_volume) if self.stretch.is_last else 0, list[str]()
-            if volume:
-                steps.append(f"throw away {told_volume_text(volume / NANO, 1)}")
-            if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
+            volume = nanolitres(station.end_volume) if self.stretch.is_last else 0
+            is_closed = bool(mixer.content) and is_kept
+            is_closed = is_closed and not (self.stretch.is_last and self._is_over_by_next())
+            if is_closed:
                 self.store.mixers[self._place] = KeptMixer(self.date, tuple(mixer.contents))
-                until = f", good until {self._good_until()}" if mixer.life else ""
-                steps.append(f"keep the mixer closed{until}")
-            elif mixer.content:
-                steps.append("take the mixer off and throw it away")
-            words = _with_steps("last part done", steps)
-            if result.calendar.worked(end) < result.calendar.available:
-                words += f"; free until {hhmm(result.calendar.end, self.date)}"
             self.supply.draw(volume, "end", end)
-            self._tell(end, "end", partial(str, words), volume)
+            self._tell(end, "end", partial(self._end_words, end, volume, is_closed), volume)
             self._note_mixer(end, is_off=not is_kept)
         end = result.run_end
         for a, b in result.calendar.breaks:
@@ -570,6 +561,21 @@ class Player:
                 kind = result.calendar.pause((a, b))
                 text = f"{'the line stands' if kind == 'stop' else kind} until {hhmm(b, self.date)}"
                 result.events.append(Event(a, kind, text))
+
+    def _end_words(self, end: float, volume: int, is_closed: bool) -> str:
+        """What is done after the last part: what is thrown away, the mixer among it or not."""
+        mixer, calendar, steps = self.nozzle.mixer, self.result.calendar, list[str]()
+        if volume:
+            steps.append(f"throw away {told_volume_text(volume / NANO, 1)}")
+        if is_closed:
+            steps.append(
+                "keep the mixer closed" + (f", good until {self._good_until()}" if mixer.life else "")
+            )
+        elif mixer.content:
+            steps.append("take the mixer off and throw it away")
+        words = _with_steps("last part done", steps)
+        is_free = calendar.worked(end) < calendar.available
+        return f"{words}; free until {hhmm(calendar.end, self.date)}" if is_free else words
 
     def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
         """Note what happens at a nozzle; which one, where there are several."""
@@ -696,8 +702,11 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        volume = told_volume_text(self.purge / NANO, 1)
-        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
+
+        def text() -> str:
+            return f"purge {told_volume_text(self.purge / NANO, 1)}{why}: {because()}"
+
+        self._tell(clock, "purge", text, self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
