@@ -137,7 +137,16 @@ def test_what_is_typed_on_a_board_of_now_is_booked_of_the_batch_that_was_printed
     rows = hand_rows()
     rows["Stations"][0]["batch"] = 5
     plan = light_plan(tmp_path / "plan.xlsx", rows)
-    fill(plan, tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s", now="08:00", done=12)
+    fill(
+        plan,
+        tmp_path / "out",
+        date="2026-03-02",
+        shift="early",
+        stations=["hem"],
+        stamp="s",
+        now="08:00",
+        done=12,
+    )
     (board,) = (tmp_path / "out").rglob("hem_cure_board.xlsx")
     type_in(board, "CureBatches", "Planned mating", [datetime.datetime(2026, 3, 2, 8, 50)])
     book_files(plan, [board], stamp="2026-03-02 15:00")
