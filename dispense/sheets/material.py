@@ -415,7 +415,7 @@ def layout(book: Book) -> None:
     )
     times.cautions()
 
-    widths = [14, 6, 14, 6, 8, 9, 16, 9, 9, 9, 9, 10, 10, 8]
+    widths = [15, 6, 16, 6, 9, 11, 17, 9, 9, 9, 9, 12, 12, 9]
     later = book.page("Later shots", widths, landscape=False, standing=True)
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 7), ("shift", 11))
