@@ -833,7 +833,11 @@ def test_shift_sheet_tells_the_latest_times():
     result = play_shift(plan, MONDAY, "early", "hem")
     rows = shift_material_content(plan, result, "stamp").tables["MaterialTimes"]
     windows = [row for row in rows if row["event"] == "window"]
-    assert any(row["action"].startswith("▲") and row["time"].strftime("%H:%M") == "08:15" for row in windows)
+    # its window ends at 8:15, in the break: it is told when someone is there last before, at 8:00
+    assert any(row["action"].startswith("▲") and row["time"].strftime("%H:%M") == "08:00" for row in windows)
+    # what must be begun by 6:45 is told when it is begun
+    first = next(row for row in windows if "no. 1: dispense by" in row["action"])
+    assert first["time"].strftime("%H:%M") == "06:00" and "06:15" in first["action"]
     assert rows == sorted(rows, key=lambda row: row["time"])
 
 

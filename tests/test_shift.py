@@ -83,7 +83,9 @@ def test_hand_worked_clock_times():
     assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 40 * 60 + 10], abs=1e-6)
     assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6)
     assert next(e.text for e in result.events if e.kind == "purge") == (
-        "purge 15.0 mL: no part until 08:30, the mixer reaches its limit at 08:26"
+        # a new mixer holds 10 mL: less than the purge, and this is told
+        "purge 15.0 mL: no part until 08:30, the mixer reaches its limit at 08:26; "
+        "a new mixer takes 10.0 mL and 0 s, purging 15.0 mL and 0 s"
     )
 
 
@@ -631,7 +633,7 @@ def test_the_run_ends_with_the_last_part():
     end = 6 * 3600 + 40 * 60 + 10
     assert result.run_end == end == max(event.clock for event in result.events)
     assert events(result, "end") == [
-        (end, "last part done: take the mixer off and throw it away; free until 10:00")
+        (end, "last part done: throw away 6.0 mL; take the mixer off and throw it away; free until 10:00")
     ]
     assert not events(result, "break")
     assert result.check_shots == 1  # the one of 8:30 has nothing left to check

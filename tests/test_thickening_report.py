@@ -6,7 +6,7 @@ import math
 
 import openpyxl
 import pytest
-from plans import hand_rows, make
+from plans import MONDAY, hand_rows, make
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
@@ -17,6 +17,7 @@ from dispense.plan.materials import kinetics_of
 from dispense.reports.findings import station_findings
 from dispense.reports.thickening import thickening_report
 from dispense.shift.play import play_plan
+from dispense.shift.today import Today, Told
 
 R = 8.31446261815324
 SLOWING = dict(rate_1=2e7, energy_1=58, order_n=2, glass_uncured=-20, glass_cured=150, glass_lambda=0.45)
@@ -239,6 +240,17 @@ def test_mix_that_a_break_would_age_past_its_limit_is_not_pressed_out():
     rows["Breaks"] = []
     result = next(iter(play_plan(make(rows))))
     assert "pressure of a purge" not in {item.topic for item in result.findings}
+
+
+def test_a_purge_of_a_mixer_that_is_told_to_be_old_is_judged_as_it_comes():
+    """Told at 7:00: put on at 6:20. 40 min of mix need 2^(40/30) of the fresh pressure, 32 bar, limit 25."""
+    plan = make(thick_rows(purge_volume=10, purge_time=10, purge_share=0.5, pressure_limit=25))
+    assert "pressure of a purge" not in {item.topic for item in station_findings(plan, "hem")}
+    told = Told(1, mixers={0: 6 * 3600.0 + 1200.0})
+    (result,) = play_plan(plan, today=Today(MONDAY, "early", 7 * 3600.0, {"hem": told}))
+    (danger,) = [item for item in result.findings if item.topic == "pressure of a purge"]
+    assert danger.kind == "danger" and danger.text.startswith("07:00: ")
+    assert danger.numbers["aged [bar]"] == pytest.approx(FRESH * 2 ** (40 / 30), rel=1e-6)
 
 
 def test_the_loss_of_flow_asks_for_the_purge_in_plan_and_shift():

@@ -6,7 +6,7 @@ import datetime
 import math
 from collections.abc import Sequence
 
-from ..base.clock import hhmm
+from ..base.clock import earliest_text, hhmm
 from ..base.fields import text
 from ..base.findings import WAIT, Finding, gravest_first
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
@@ -21,8 +21,8 @@ from .pictures import BARS, cure_bars, drawn
 from .pieces import (
     at,
     findings_shown,
+    from_on,
     handover_rows,
-    next_minute,
     shift_head,
     shift_headline,
     shop_record,
@@ -98,7 +98,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
             "tightest_part": batch.tightest.serial if batch.tightest else None,
             "mate_before": at(day, batch.mate_before),
             "mates": at(day, batch.mates),
-            **{name: at(day, next_minute(batch.milestones.get(name))) for name in ("move", "join", "test")},
+            **{name: from_on(day, batch.milestones.get(name)) for name in ("move", "join", "test")},
             "note": batch_words(batch, day),
         }
         for batch in result.batches
@@ -153,10 +153,10 @@ def board_headline(result: ShiftResult) -> str:
     first, clock = batch.first_done, batch.milestones["move"]
     if not _first_move(batch) < LONGEST or clock is None:
         return "▲ Not one batch may be moved: see its note"
-    whole = hhmm(next_minute(clock) or clock, result.date)
+    whole = earliest_text(clock, result.date)
     if batch.first_move is None or first is None:
         return f"Batch {batch.number} may be moved at {whole}"
-    part = hhmm(next_minute(batch.first_move) or 0.0, result.date)
+    part = earliest_text(batch.first_move, result.date)
     return f"{batch.part} no. {first.serial} may be moved at {part}, all of batch {batch.number} at {whole}"
 
 
@@ -176,7 +176,7 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
     if cure.profile and cure.out is not None:
         words.append(
             f"oven profile {cure.profile} from {hhmm(batch.ended, day)}, out at "
-            f"{hhmm(next_minute(cure.out) or 0.0, day)}"
+            f"{earliest_text(cure.out, day)}"
         )
         if cure.unreached:
             words.append(f"▲ not reached in the oven: {', '.join(cure.unreached)}")
@@ -187,12 +187,12 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
             "▲ never cured: the air holds no water" if cure.is_never else "▲ not cured within 100 years"
         )
     if batch.first_move is not None and batch.first_done is not None:
-        part = hhmm(next_minute(batch.first_move) or 0.0, day)
+        part = earliest_text(batch.first_move, day)
         words.append(f"no. {batch.first_done.serial} may be moved from {part}")
     if cure.depth is not None and cure.depth_cured is not None:
         depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
         if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
-            depth += f" by {hhmm(next_minute(cure.depth_cured) or 0.0, day)}"
+            depth += f" by {earliest_text(cure.depth_cured, day)}"
         words.append(depth)
     return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
 

@@ -89,7 +89,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         {
             "CheckShots": [
                 {"check": place, "time": at(result.date, clock), **row}
-                for place, clock in enumerate(checks or [result.calendar.start], 1)
+                for place, clock in enumerate(checks, 1)
             ]
         },
         left_out={} if two_part else {"CheckShots": (A_ALONE.name, B_ALONE.name, RATIO[1])},

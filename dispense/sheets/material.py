@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import cast
 
+from ..base.clock import next_minute
 from ..base.fields import date, number, text, whole
 from ..base.findings import STIR, STOP, WAIT, Finding, gravest_first
 from ..base.units import HOUR, MINUTE, duration_text, from_si, temperature_text, volume_text
@@ -13,7 +14,7 @@ from ..plan.records import Plan
 from ..reports.standing import standing_of, stir_times
 from ..shift.results import CATEGORIES, LaterShot, ShiftResult
 from ..shift.store import heel_volume
-from ..shift.weighing import driver_text
+from ..shift.weighing import driver_text, weigh
 from ..shift.windows import latest_times
 from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated, Written
 from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
@@ -24,6 +25,7 @@ from .pieces import (
     at,
     findings_shown,
     found_at_start,
+    from_on,
     handover_rows,
     instead_of_lots,
     letter_name,
@@ -31,7 +33,6 @@ from .pieces import (
     mass_drawn,
     mixed_drawn,
     mixed_mass,
-    next_minute,
     rule_text,
     shift_head,
     shift_headline,
@@ -134,6 +135,10 @@ SHIFT_MATERIAL = SheetSpec(
             whole("before", "shot that it waits for", labels=("After shot",)),
             number("wait", "min", "least wait after that shot", labels=("Wait at least",)),
             moment("earliest", "not before, if that shot goes as planned", labels=("Not before",)),
+            number("mass", "g", "target mass of the shot"),
+            number("mass_low", "g", "lower limit of its mass"),
+            number("mass_high", "g", "upper limit of its mass"),
+            number("volume", "mL", "its volume"),
         ),
         "MaterialHandover": HANDOVER,
         "MaterialWarnings": WARNINGS,
@@ -162,7 +167,7 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialHandover": (TICK, BY),
     },
     optional={
-        "MaterialLater": ("begun",),
+        "MaterialLater": ("begun", "mass_low", "mass_high"),
         "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
     },
     on_own_page=("MaterialLater",),
@@ -297,7 +302,11 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
 
 
 def _later_rows(result: ShiftResult) -> list[Row]:
-    """Each later shot of a part with the whole minute from which on it may be poured, as played."""
+    """Each later shot of a part: from which whole minute on it may be poured, as played, and how much."""
+    weighed = {
+        (shot.part, shot.shot): weigh(result.station, shot.application.amount, result.density).single
+        for shot in result.later_shots
+    }
     return [
         {
             "part": shot.part,
@@ -306,7 +315,11 @@ def _later_rows(result: ShiftResult) -> list[Row]:
             "shot": shot.shot,
             "before": shot.before,
             "wait": shot.wait / MINUTE,
-            "earliest": at(result.date, next_minute(shot.earliest)),
+            "earliest": from_on(result.date, shot.earliest),
+            "mass": weighed[shot.part, shot.shot].target,
+            "mass_low": weighed[shot.part, shot.shot].low,
+            "mass_high": weighed[shot.part, shot.shot].high,
+            "volume": from_si(shot.application.amount.nominal, "mL"),
         }
         for shot in sorted(result.later_shots, key=lambda shot: shot.earliest)
     ]
@@ -320,7 +333,7 @@ def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]
         soonest.setdefault((shot.part, shot.shot), shot)
     found = [
         (
-            next_minute(shot.earliest) or 0.0,
+            next_minute(shot.earliest),
             "later shot",
             f"{shot.part}: from now on shot {shot.shot}, each at least {duration_text(shot.wait)} after shot "
             f"{shot.before}: page Later shots",
@@ -357,7 +370,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
     ]
     rows += [
         {
-            "time": at(result.date, window.clock),
+            "time": at(result.date, window.act),
             "event": "window",
             "action": f"{'▲ ' if window.is_late else ''}{window.text}",
             "component": "",
@@ -402,14 +415,18 @@ def layout(book: Book) -> None:
     )
     times.cautions()
 
-    later = book.page("Later shots", [18, 7, 16, 7, 9, 11, 17, 12, 12, 9], landscape=False, standing=True)
+    widths = [15, 6, 16, 6, 9, 11, 17, 9, 9, 9, 9, 12, 12, 9]
+    later = book.page("Later shots", widths, landscape=False, standing=True)
     later.head(named=False)
-    later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
+    later.repeat(("station", 1), ("material", 3), ("day", 7), ("shift", 11))
     later.skip()
     later.section("Pour no sooner than the wait after the shot before")
     later.table(
         "MaterialLater",
-        ["part", "serial", "begun", "shot", "before", "wait", "earliest", BEFORE_AT, POURED_AT, BY],
+        [
+            *("part", "serial", "begun", "shot", "before", "wait", "earliest"),
+            *("mass", "mass_low", "mass_high", "volume", BEFORE_AT, POURED_AT, BY),
+        ],
         repeat=True,
         rows_high=17,
     )

@@ -13,7 +13,7 @@ from functools import partial
 
 import numpy as np
 
-from ..base.clock import hhmm
+from ..base.clock import earliest_text, hhmm
 from ..base.language import translated
 from ..base.picture import DARK, GREY, HALF, INK, LIGHT, MIDDLE, POINT, TYPE, WHITE, Picture, Spot, box
 from ..base.units import HOUR, LONGEST, duration_text, from_si
@@ -412,7 +412,8 @@ def _bars_words(result: ShiftResult, batches: Sequence[Batch]) -> str:
     for batch in batches:
         moved = _stages(batch)[2]
         if moved is not None:
-            words.append(translated(f"batch {batch.number} may be moved at {hhmm(moved, result.date)}"))
+            when = earliest_text(moved, result.date)
+            words.append(translated(f"batch {batch.number} may be moved at {when}"))
     return f"{translated('Cure of the batches')}: {'; '.join(words)}"
 
 

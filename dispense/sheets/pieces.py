@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime
-import math
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
-from ..base.clock import hhmm
+from ..base.clock import hhmm, last_second, next_minute
 from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
@@ -73,7 +72,8 @@ def at(day: datetime.date, clock: float | None) -> datetime.datetime | None:
     """Clock seconds of a day as date and time, to the second."""
     if clock is None or not abs(clock) < LONGEST:
         return None
-    return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=round(clock))
+    midnight = datetime.datetime.combine(day, datetime.time())
+    return midnight + datetime.timedelta(seconds=last_second(clock))
 
 
 def hours(result: ShiftResult) -> str:
@@ -82,11 +82,9 @@ def hours(result: ShiftResult) -> str:
     return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
 
 
-def next_minute(clock: float | None) -> float | None:
-    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
-    if clock is None or not abs(clock) < LONGEST:
-        return clock
-    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
+def from_on(day: datetime.date, clock: float | None) -> datetime.datetime | None:
+    """From when on something may be done, as date and time: a whole minute, never too early."""
+    return None if clock is None else at(day, next_minute(clock))
 
 
 def shop_record(result: ShiftResult) -> list[float]:
@@ -203,7 +201,7 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
             "part_numbers": item.numbers,
             "count": item.count or None,
             "volume": item.volume / ML if item.volume else None,
-            "next_step": at(result.date, item.following),
+            "next_step": (at if item.is_planned else from_on)(result.date, item.following),
             "latest": at(result.date, item.latest),
         }
         for way, items in (("taken over", result.taken_over), ("handed over", result.handed_over))

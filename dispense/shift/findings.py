@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..base.clock import hhmm
+from ..base.clock import earliest_text, hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
 from ..base.printed import lower_figure
 from ..base.units import told_volume_text
@@ -143,7 +143,7 @@ def _lost(result: ShiftResult) -> Iterator[Finding]:
             STOP,
             f"{part} no. {numbers_text(item.serial for item in lost)} of {origin}: lost half done, the open "
             f"time of no. {first.serial} ends at {hhmm(first.latest, result.date)}, its next shot is not "
-            f"on before {hhmm(first.soonest, result.date)}",
+            f"on before {earliest_text(first.soonest, result.date)}",
             "set aside and scrap; begin no part late in a shift that the next cannot finish in time",
             topic="lost half done",
             part=part,

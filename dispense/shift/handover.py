@@ -94,7 +94,7 @@ def _to_mate(result: ShiftResult, parts: Sequence[ToMate]) -> Iterator[Handover]
     for (part, origin), group in groups.items():
         numbers = _numbers(result, group, origin)
         first, latest = min(item.planned for item in group), min(item.latest for item in group)
-        yield Handover(TO_MATE, part, numbers, len(group), first, latest)
+        yield Handover(TO_MATE, part, numbers, len(group), first, latest, is_planned=True)
 
 
 def _between(result: ShiftResult, parts: Sequence[Between]) -> Iterator[Handover]:

@@ -11,7 +11,9 @@ that knows its breaks and its takt.
 - A long idle time is one through which one purge does not keep the limit, or in which the mixer would gel.
   Then both ways are weighed, purging at each limit against a new mixer: the fewer millilitres, then the less
   time, unless the station states what is done. In a shorter one the station's rule says what is done at the
-  limit; where that is to change the mixer it waits for the part, since it is thrown away with what is in it.
+  limit. Where that is to purge, and a new mixer would take less, this is told. Where it is to change the
+  mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
+  one: what is in it is thrown away either way.
 
 (What crews do: common practice, no source.)
 """
@@ -53,14 +55,26 @@ class Idle(NamedTuple):
     off_volume: int
     off_time: float
     is_long: bool  # more than one purge, or the mixer would gel
+    off_at: float  # when the mixer comes off, if it does
+    is_changed: bool = False  # a short one at a station that changes its mixer and does not purge
 
     def takes_off(self, rule: str) -> bool:
         """Whether the mixer is taken off: by the station's rule, or since it is the cheaper."""
-        if self.purges is None:
+        if self.purges is None or self.is_changed:
             return True
         if not self.is_long or rule == IDLE_PURGE:
             return False
-        return rule == IDLE_OFF or (self.off_volume, self.off_time) <= (self.purge_volume, self.purge_time)
+        return rule == IDLE_OFF or self.cost_off <= self.cost_purge
+
+    @property
+    def cost_off(self) -> tuple[int, float]:
+        """What a new mixer costs, as it is weighed: volume [nL], then time [s]."""
+        return self.off_volume, self.off_time
+
+    @property
+    def cost_purge(self) -> tuple[int, float]:
+        """What purging costs."""
+        return self.purge_volume, self.purge_time
 
     def delay(self, rule: str) -> float:
         """Time after its end until a part may begin [s]."""
@@ -115,8 +129,7 @@ def weigh_idle(
             trial.push(purge, purged, purged + station.purge_time)
             count, purged = count + 1, purged + station.purge_time
     is_long = times is None or count > in_a_row or mixer.is_lost_by(until)
-    if not is_long and station.rule == CHANGE_MIXER:
-        return None
+    is_changed = not is_long and station.rule == CHANGE_MIXER
     return Idle(
         since,
         until,
@@ -131,6 +144,8 @@ def weigh_idle(
         mixer.content,
         station.mixer_time,
         is_long,
+        max(calendar.fit_before(limit, 0.0), since) if is_changed else since,
+        is_changed,
     )
 
 
@@ -188,18 +203,23 @@ def _before(
 
 def off_text(idle: Idle, day: datetime.date) -> str:
     """What to do when the mixer comes off, by the clock of a day."""
-    return (
-        f"take the mixer off: no part until {hhmm(idle.until, day)}, it reaches its limit at "
-        f"{hhmm(idle.limit, day)}; {idle.words_off}, {idle.words_purge}"
-    )
+    why = f"no part until {hhmm(idle.until, day)}, it reaches its limit at {hhmm(idle.limit, day)}"
+    if idle.is_changed:
+        return f"take the mixer off and close the outlets: {why}; the next part gets a new one"
+    return f"take the mixer off: {why}; {idle.words_off}, {idle.words_purge}"
 
 
-def purge_text(idle: Idle, day: datetime.date) -> str:
-    """Why it is purged, by the clock of a day."""
+def purge_text(idle: Idle, day: datetime.date, rule: str) -> str:
+    """Why it is purged, by the clock of a day; and that a new mixer would take less, unless the rule of the
+    station is to purge."""
     until = f"no part until {hhmm(idle.until, day)}"
     if idle.is_long:
         return f"{until}; {idle.words_purge}, {idle.words_off}"
-    return f"{until}, the mixer reaches its limit at {hhmm(idle.limit, day)}"
+    words = f"{until}, the mixer reaches its limit at {hhmm(idle.limit, day)}"
+    if rule == IDLE_PURGE or idle.cost_purge <= idle.cost_off:
+        return words
+    purged = told_volume_text(idle.purge_volume / NANO, 1)
+    return f"{words}; {idle.words_off}, purging {purged} and {duration_text(idle.purge_time)}"
 
 
 __all__ = ["Idle", "off_text", "purge_text", "weigh_idle"]

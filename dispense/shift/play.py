@@ -214,6 +214,7 @@ def _till_now(
             goes_on,
             today.of(row.station).mixers,
             over=over.get(row.station),
+            batches={} if player_of is None else player_of.batch_numbers,
         )
     return found
 

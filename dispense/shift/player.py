@@ -83,7 +83,7 @@ from .results import (
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import Before, Stretch
+from .today import BatchKey, Before, Stretch
 from .visits import Piece, Visit, visits_of
 from .weighing import Weighing
 
@@ -198,6 +198,11 @@ def _of_done(works: Iterable[Work], stretch: Stretch) -> list[Work]:
     return mine
 
 
+def _with_steps(words: str, steps: Sequence[str]) -> str:
+    """What happens, and what is done then."""
+    return f"{words}: {'; '.join(steps)}" if steps else words
+
+
 Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
 
 
@@ -244,6 +249,8 @@ class Player:
         self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
+        self.holds: set[tuple[str, float]] = set()  # parts that wait for the end of a break, and it [s]
+        self.too_late: dict[str, Work] = {}  # begun in the plan's last shift and not finished in it
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
         printed = self._printed_takt(shift, jobs) if stretch.done is not None else math.inf
         if not stretch.is_whole:
@@ -295,7 +302,8 @@ class Player:
         self.result.since, self.result.over = stretch.start, stretch.over
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
-        self.batches: dict[tuple[str, str, int], Batch] = {}
+        self.batches: dict[BatchKey, Batch] = {}
+        self.batch_numbers: dict[BatchKey, int] = dict(stretch.batches)  # a batch keeps it through the shift
 
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
@@ -366,6 +374,7 @@ class Player:
             if self.is_started:
                 self._end()
         self._close()
+        self._tell_too_late()
         if result.jobs:
             result.handed_over = self._standing()
             self._find()
@@ -466,7 +475,8 @@ class Player:
         self.result.findings += self._pressures()
 
     def _pressures(self) -> list[Finding]:
-        """A purge that came later than the limit of its mix asks for, in a break, and needs too much."""
+        """A purge that came later than the limit of its mix asks for, and needs too much: of a mixer that was
+        told to be so old, or after a part that took so long."""
         result, station = self.result, self.station
         purged, life = result.oldest_purge, result.life
         if purged is None or life is None or station.pressure_limit is None:
@@ -493,30 +503,41 @@ class Player:
             self.nozzle, mixer = nozzle, nozzle.mixer
             if start > self.result.calendar.start and not nozzle.is_blocked:
                 nozzle.idle_since = start
-            volume, words = nanolitres(station.start_volume), self._start_words(start)
-            kept = self.store.mixers.pop((station.station, nozzle.number), None)
+            volume, kept = nanolitres(station.start_volume), self.store.mixers.pop(self._place, None)
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
             if self.stretch.goes_on:
-                begun = sum(item.begun for item in self.stretch.before.values())
-                volume, words = 0, f"from now on: {begun} started before"
-                nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
-            elif kept is not None and mixer.share_used(start) < station.purge_share:
-                words += ": go on with the mixer that was kept closed"
-            elif kept is not None:
-                words += (
-                    f": the mixer that was kept closed was good until {self._good_until()}, take a new one"
-                )
+                volume, nozzle.idle_since = 0, mixer.contents[-1][1] if mixer.contents else start
+            self._tell(start, "start", partial(self._start_words, start, volume), volume)
+            if not self.stretch.goes_on and mixer.share_used(start) >= station.purge_share:
                 mixer.contents.clear()
-            self._tell(start, "start", partial(str, words), volume)
             if not mixer.contents:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
             mixer.push(volume, start, start)
             self._note_mixer(start)
 
-    def _start_words(self, start: float) -> str:
-        return "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
+    @property
+    def _place(self) -> tuple[str, int]:
+        """Station and number of the nozzle at work, under which its mixer is kept."""
+        return self.station.station, self.nozzle.number
+
+    def _start_words(self, start: float, volume: int) -> str:
+        """What is done before the first part: which mixer goes on, and what is thrown away."""
+        if self.stretch.goes_on:
+            return f"from now on: {sum(item.begun for item in self.stretch.before.values())} started before"
+        mixer, steps = self.nozzle.mixer, []
+        words = "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
+        new = f"a new mixer, {told_volume_text(mixer.content / NANO, 1)} fill it"
+        if mixer.contents and mixer.share_used(start) < self.station.purge_share:
+            steps.append("go on with the mixer that was kept closed")
+        elif mixer.contents:
+            steps.append(f"the mixer that was kept closed was good until {self._good_until()}, take {new}")
+        elif mixer.content:
+            steps.append(f"put on {new}")
+        if volume:
+            steps.append(f"throw away the first {told_volume_text(volume / NANO, 1)}")
+        return _with_steps(words, steps)
 
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
@@ -527,19 +548,13 @@ class Player:
             # one of several that got no part was put on with the others
             self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             self._put_on_told(result.calendar.end)
-            volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
-            if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
-                self.store.mixers[station.station, nozzle.number] = KeptMixer(
-                    self.date, tuple(mixer.contents)
-                )
-                words += ": keep the mixer closed"
-                words += f", good until {self._good_until()}" if mixer.life else ""
-            elif mixer.content:
-                words += ": take the mixer off and throw it away"
-            if result.calendar.worked(end) < result.calendar.available:
-                words += f"; free until {hhmm(result.calendar.end, self.date)}"
+            volume = nanolitres(station.end_volume) if self.stretch.is_last else 0
+            is_closed = bool(mixer.content) and is_kept
+            is_closed = is_closed and not (self.stretch.is_last and self._is_over_by_next())
+            if is_closed:
+                self.store.mixers[self._place] = KeptMixer(self.date, tuple(mixer.contents))
             self.supply.draw(volume, "end", end)
-            self._tell(end, "end", partial(str, words), volume)
+            self._tell(end, "end", partial(self._end_words, end, volume, is_closed), volume)
             self._note_mixer(end, is_off=not is_kept)
         end = result.run_end
         for a, b in result.calendar.breaks:
@@ -547,6 +562,21 @@ class Player:
                 kind = result.calendar.pause((a, b))
                 text = f"{'the line stands' if kind == 'stop' else kind} until {hhmm(b, self.date)}"
                 result.events.append(Event(a, kind, text))
+
+    def _end_words(self, end: float, volume: int, is_closed: bool) -> str:
+        """What is done after the last part: what is thrown away, the mixer among it or not."""
+        mixer, calendar, steps = self.nozzle.mixer, self.result.calendar, list[str]()
+        if volume:
+            steps.append(f"throw away {told_volume_text(volume / NANO, 1)}")
+        if is_closed:
+            steps.append(
+                "keep the mixer closed" + (f", good until {self._good_until()}" if mixer.life else "")
+            )
+        elif mixer.content:
+            steps.append("take the mixer off and throw it away")
+        words = _with_steps("last part done", steps)
+        is_free = calendar.worked(end) < calendar.available
+        return f"{words}; free until {hhmm(calendar.end, self.date)}" if is_free else words
 
     def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
         """Note what happens at a nozzle; which one, where there are several."""
@@ -714,14 +744,14 @@ class Player:
         result = self.result
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(idle.since, "off", partial(off_text, idle, self.date))
-            self._note_mixer(idle.since, is_off=True)
+            self._tell(idle.off_at, "off", partial(off_text, idle, self.date))
+            self._note_mixer(idle.off_at, is_off=True)
             self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
         for at in idle.purges or ():
             result.between += not why
-            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date)))
+            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date, self.station.idle)))
         return begin
 
     # -- parts and checks -------------------------------------------------------------------
@@ -780,6 +810,7 @@ class Player:
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
         held = None if self.open_clock is None else self._held_until(work, soonest, steps)
         if held is not None:
+            self._tell_hold(work.job.part, self._soonest(soonest, steps[0]), held)
             heapq.heappush(self.queue, (held, rank, number, work))
             return None
         is_lost = work.is_taken and self._is_lost(work, due, steps[work.turn])
@@ -926,6 +957,10 @@ class Player:
         if work.is_lost or not work.turn:
             return
         work.job.carried += 1
+        if self.following is None and self.stretch.is_last and not work.is_taken:
+            known = self.too_late.setdefault(work.job.part, work)
+            if work.begun < known.begun:
+                self.too_late[work.job.part] = work
         self.store.half_done.setdefault(self.station.station, []).append(
             HalfDone(
                 self.date,
@@ -1056,9 +1091,7 @@ class Player:
         """From when on the next shot of a part may be poured."""
         visits = in_one_go(work.job.applications)
         before, now = visits[work.turn - 1][-1], visits[work.turn][0]
-        self.result.later_shots.append(
-            LaterShot(now.part, work.serial, now.shot, before.shot, work.ended, now.wait, work.origin)
-        )
+        self.result.later_shots.append(LaterShot(work.serial, now, before.shot, work.ended, work.origin))
 
     def _finish(self, work: Work) -> None:
         """A part is done."""
@@ -1117,17 +1150,19 @@ class Player:
         treated = calendar.clock(arrival)
         latest = treated + window
         part, serial = work.job.part, work.serial
-        self.result.treated_until.append((part, serial, latest))
+        self.result.treated_until.append((part, serial, latest, work.begun))
         if work.begun > latest + SAME_TIME:
             self.result.late_surface.append((part, serial, latest, work.begun))
 
     def _batch(self, work: Work) -> None:
         """Put a part to its batch, in whichever order the parts are done."""
         part, serial = work.job.part, work.serial
-        key = (part, work.origin, (serial - 1) // self.station.batch)
+        origin = "" if work.origin == self.origin else work.origin  # half done when a rest of it began
+        key = (part, origin, (serial - 1) // self.station.batch)
         batch = self.batches.get(key)
         if batch is None:
-            batch = Batch(len(self.batches) + 1, part, [], work.begun, work.ended, origin=work.origin)
+            number = self.batch_numbers.setdefault(key, len(self.batch_numbers) + 1)
+            batch = Batch(number, part, [], work.begun, work.ended, origin=origin)
             self.batches[key] = batch
             self.result.batches.append(batch)
         batch.serials.append(serial)
@@ -1141,7 +1176,7 @@ class Player:
         if self.open_clock is None:
             return
         latest, planned, is_left = self._mating(self.open_clock, work.begun, work.ended)
-        mating = Mating(work.serial, latest, planned)
+        mating = Mating(work.serial, latest, planned, work.ended)
         if is_left:
             origin = work.origin or self.origin
             self.store.to_mate.setdefault(self.station.station, []).append(
@@ -1151,7 +1186,7 @@ class Player:
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)
-            self.result.late_mating.append((batch.part, *mating))
+            self.result.late_mating.append((batch.part, work.serial, latest, planned))
 
     def _mating(
         self, clock: OpenClock, begun: float, ended: float, *, stays_in_break: bool = True
@@ -1187,6 +1222,26 @@ class Player:
                 if mated <= later + SAME_TIME:
                     return end
         return None
+
+    def _tell_hold(self, part: str, begin: float, until: float) -> None:
+        """From when on parts of a sort are not begun before a break: told once of each."""
+        if (part, until) in self.holds:
+            return
+        self.holds.add((part, until))
+        calendar = self.result.calendar
+        pause = next(calendar.pause(pause) for pause in calendar.breaks if pause[1] == until)
+        words = (
+            f"{part}: begin none before {hhmm(until, self.date)}, the open time would not outlast the {pause}"
+        )
+        self.result.events.append(Event(begin, "hold", words))
+
+    def _tell_too_late(self) -> None:
+        """From when on a part is better not begun: its next shot would come when the plan is over."""
+        for part, work in self.too_late.items():
+            shot = in_one_go(work.job.applications)[work.turn][0].shot
+            since = hhmm(work.begun, self.date)
+            words = f"{part}: begin none from {since} on, shot {shot} would come after the plan's last shift"
+            self.result.events.append(Event(work.begun, "hold", words))
 
     def _mating_of(self, clock: OpenClock, begin: float, steps: Sequence[Visit]) -> tuple[float, float]:
         """The same of a part that is begun as soon as it can be from then on, nothing else in its way."""

@@ -29,7 +29,8 @@ class Event:
     """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
 
     clock: float
-    kind: str  # start, purge, mixer, off, container, check, break, stop, end, short, expired, change over
+    #: start, purge, mixer, off, container, check, hold, break, stop, end, short, expired, change over
+    kind: str
     text: str
     component: str = ""
     lot: str = ""
@@ -76,7 +77,7 @@ class Handover:
     """What one shift leaves to the next at a station; clock times [s].
 
     Parts of one sort together, a mixer, or a container with what it holds [nL]. `following` is when its
-    next step is due, `latest` until when that must be done.
+    next step is due, at the earliest or as `is_planned`, `latest` until when that must be done.
     """
 
     what: str
@@ -86,6 +87,7 @@ class Handover:
     following: float | None = None
     latest: float | None = None
     volume: int = 0
+    is_planned: bool = False
 
 
 @dataclass(slots=True)
@@ -140,11 +142,15 @@ class Job:
 
 
 class Mating(NamedTuple):
-    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan."""
+    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan.
+
+    `ended` is when it is dispensed: from then on it can be mated.
+    """
 
     serial: int
     latest: float
     planned: float
+    ended: float
 
     @property
     def late(self) -> float:
@@ -155,13 +161,26 @@ class Mating(NamedTuple):
 class LaterShot(NamedTuple):
     """A shot of a part that waits for the one before: from when [s] it may be poured, as played."""
 
-    part: str
     serial: int
-    shot: int
+    application: Application  # what is poured
     before: int  # the shot that it waits for
     poured: float  # when that was done
-    wait: float
     origin: str = ""  # the shift that began the part, where that is another
+
+    @property
+    def part(self) -> str:
+        """The part that it is poured on."""
+        return self.application.part
+
+    @property
+    def shot(self) -> int:
+        """Its number."""
+        return self.application.shot
+
+    @property
+    def wait(self) -> float:
+        """The least time after the shot before [s]."""
+        return self.application.wait
 
     @property
     def earliest(self) -> float:
@@ -362,7 +381,8 @@ class ShiftResult(WithFindings):
     findings: list[Finding] = field(default_factory=list)
     late_surface: list[tuple[str, int, float, float]] = field(default_factory=list)
     late_mating: list[tuple[str, int, float, float]] = field(default_factory=list)
-    treated_until: list[tuple[str, int, float]] = field(default_factory=list)
+    #: part, number, until when its surface keeps, when it is begun
+    treated_until: list[tuple[str, int, float, float]] = field(default_factory=list)
     purges: int = 0
     mixers: int = 0
     check_shots: int = 0

@@ -19,6 +19,8 @@ from ..plan.rows import Station
 from .mixer import Mixer, oldest_factor
 from .store import KeptMixer, Lot, Store, nanolitres, use_by
 
+BatchKey = tuple[str, str, int]  # of a shift: part, the shift that began it where that is another, group
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Stop:
@@ -103,6 +105,7 @@ class Stretch:
     hurry: float = 0.0  # how parts came till its end: 0 as printed, 1 as fast as it can
     through_breaks: bool = False  # the crew worked through its breaks
     over: OverFull | None = None  # what was done before it and does not fit beside the breaks
+    batches: Mapping[BatchKey, int] = field(default_factory=dict)  # numbers of those begun before it
 
     @property
     def is_whole(self) -> bool:
@@ -210,4 +213,4 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
             store.mixers[station.station, nozzle] = KeptMixer(today.date, tuple(mixer.contents))
 
 
-__all__ = ["Before", "OverFull", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]
+__all__ = ["BatchKey", "Before", "OverFull", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]

@@ -3,7 +3,8 @@
 A treated surface (plasma, primer, wipe) keeps for the time that the material record states, and
 dispensed material stays open for its open time. Both run on through a break. `latest_times` picks from
 a played shift the few times that an operator needs: the first part, the part that waits over each
-break, and the parts that come too late.
+break, and the parts that come too late. A clock list tells each where it can still be kept: when the part
+is begun or can be mated, or while someone is at work before its surface must be treated again.
 """
 
 from __future__ import annotations
@@ -20,9 +21,10 @@ SURFACE, OPEN = "surface window", "open time"
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A latest clock time [s], for which parts, and what to do."""
+    """A latest clock time [s], for which parts, and what to do; from `act` [s] on it can be done."""
 
     clock: float
+    act: float
     kind: str  # SURFACE or OPEN
     part: str
     first: int
@@ -46,16 +48,17 @@ def _surface(result: ShiftResult) -> list[Window]:
     if window is None:
         return []
     calendar, found = result.calendar, []
-    by_part: dict[str, list[tuple[int, float]]] = defaultdict(list)
-    for part, serial, latest in result.treated_until:
-        by_part[part].append((serial, latest))
+    by_part: dict[str, list[tuple[int, float, float]]] = defaultdict(list)
+    for part, serial, latest, begun in result.treated_until:
+        by_part[part].append((serial, latest, begun))
     late = {(part, serial) for part, serial, *_ in result.late_surface}
     for part, rows in by_part.items():
-        serial, latest = rows[0]
+        serial, latest, begun = rows[0]
         if (part, serial) not in late:
             found.append(
                 Window(
                     latest,
+                    begun,
                     SURFACE,
                     part,
                     serial,
@@ -67,8 +70,8 @@ def _surface(result: ShiftResult) -> list[Window]:
             start, end = pause
             # treated before the break ends, due at the nozzle after it
             waits = [
-                (number, last)
-                for number, last in rows
+                (number, last, begun)
+                for number, last, begun in rows
                 if last - window < end
                 and calendar.add(last - window, lead) >= end - SAME_TIME
                 and (part, number) not in late
@@ -78,6 +81,7 @@ def _surface(result: ShiftResult) -> list[Window]:
                 found.append(
                     Window(
                         first[1],
+                        first[2],
                         SURFACE,
                         part,
                         first[0],
@@ -93,6 +97,9 @@ def _surface(result: ShiftResult) -> list[Window]:
 def _late(result: ShiftResult) -> list[Window]:
     """Parts past a window, those in a row together."""
     found = []
+    done = {
+        (batch.part, each.serial, each.latest): each.ended for batch in result.batches for each in batch.late
+    }
     for kind, rows, cure in (
         (SURFACE, result.late_surface, "treat {} again before dispensing"),
         (OPEN, result.late_mating, "mate {0} sooner or set {0} aside"),
@@ -108,9 +115,11 @@ def _late(result: ShiftResult) -> list[Window]:
             part, serial, latest, actual = group[0]
             numbers = _numbers(serial, group[-1][1])
             words = cure.format("it" if len(group) == 1 else "them")
+            at_work = max(result.calendar.fit_before(latest, 0.0), result.calendar.start)  # who may act
             found.append(
                 Window(
                     latest,
+                    at_work if kind == SURFACE else done[part, serial, latest],
                     kind,
                     part,
                     serial,

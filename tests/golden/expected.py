@@ -40,6 +40,11 @@ def moment(day: datetime.date, clock: float, slack: float = 1.5) -> When:
     return When(start + datetime.timedelta(seconds=clock), slack)
 
 
+def from_then_on(clock: float) -> float:
+    """From when on something may be done: told by a whole minute, never by one that is too early."""
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
+
+
 def duration(seconds: float) -> tuple[Fact, ...]:
     """The figures of a duration: 45 s, 34 min, 3 h 20 min, 4 d 2 h."""
     if seconds < 120:
@@ -236,7 +241,7 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
             found.append(Found(STOP if run.last else QUALITY, says, "half done", part=job.part, **here))
     for part, origin in dict.fromkeys((row[0], row[2]) for row in run.thrown):
         rows = [row for row in run.thrown if (row[0], row[2]) == (part, origin)]
-        figures = (Fact(rows[0][1]), Clock(day, rows[0][3]), Clock(day, rows[0][4]))
+        figures = (Fact(rows[0][1]), Clock(day, rows[0][3]), Clock(day, from_then_on(rows[0][4])))
         names = (part, f"no. {Reckoning.numbers([row[1] for row in rows])} of {origin}")
         says = Says(("lost half done", "open time", "scrap"), names, figures)
         found.append(Found(STOP, says, "lost half done", part=part, **here))
@@ -629,6 +634,12 @@ class Reckoning:
             elif event.kind == "expired":
                 words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
                 figures = [facts["last_day"]]
+            elif event.kind == "hold" and "shot" in facts:
+                words, names = ("begin none from", "would come after the plan's last shift"), (facts["part"],)
+                figures = [Clock(day, facts["since"]), Fact(facts["shot"])]
+            elif event.kind == "hold":
+                words = ("begin none before", "open time would not outlast", facts["pause"])
+                names, figures = (facts["part"],), [Clock(day, facts["until"])]
             elif event.kind in ("purge", "mixer", "off"):
                 words, figures = self.mixer_says(run, event)
                 names = ()
@@ -643,21 +654,19 @@ class Reckoning:
                 names = ()
                 if "done" in facts:
                     words, figures = ("from now on", "started before"), [Fact(facts["done"])]
+                elif event.kind == "start":
+                    more, figures = self.start_says(run, facts)
+                    words += more
                 if event.kind in ("break", "stop"):
                     figures = [Clock(day, facts["until"])]
-                if facts.get("kept") is not None:
-                    words += (
-                        ("go on with the mixer",)
-                        if facts["kept"]
-                        else ("kept closed", "was good until", "new one")
-                    )
-                    figures = [] if facts["kept"] else [Clock(day, facts["good"])]
                 if event.kind == "end":
                     if run.station.mixer_volume:
                         words += ("keep the mixer closed",) if facts["closed"] else ("throw it away",)
                     figures = [Clock(day, facts["good"])] if facts.get("good") else []
                     if run.hours.worked(event.at) < run.hours.available:
                         words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
+                if event.volume and event.kind in ("start", "end"):  # no part gets it
+                    words, figures = (*words, "throw away"), [*figures, Fact(event.volume, "mL")]
             never = ("after the",) if facts.get("after") == "" else ()
             if event.nozzle:
                 words = (f"nozzle {event.nozzle}:", *words)
@@ -693,6 +702,19 @@ class Reckoning:
             )
         return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
 
+    @staticmethod
+    def start_says(run: Played, facts: dict[str, Any]) -> tuple[tuple[str, ...], list[Any]]:
+        """With which mixer a run begins, and what a new one takes to be full."""
+        if not run.station.mixer_volume:
+            return (), []
+        if facts["kept"]:
+            return ("go on with the mixer",), []
+        full = Fact(run.station.mixer_volume, "mL")
+        if facts["kept"] is None:
+            return ("put on a new mixer", "fill it"), [full]
+        words = ("kept closed", "was good until", "a new mixer", "fill it")
+        return words, [Clock(run.day, facts["good"]), full]
+
     def handover(self, run: Played, parts_only: bool = False) -> list[dict[str, Any]]:
         """What stands at the station before and after the shift."""
         heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Next step", "Latest")
@@ -706,7 +728,8 @@ class Reckoning:
                     origin = f" of {item['origin']}" if item["origin"] else ""
                     row |= {"What": item["sort"] + visit, "Part": item["part"]}
                     row |= {"Part numbers": self.numbers(item["serials"]) + origin}
-                    row |= {"Count": Num(len(item["serials"])), "Next step": moment(run.day, item["due"])}
+                    due = item["due"] if item["sort"] == "to be mated" else from_then_on(item["due"])
+                    row |= {"Count": Num(len(item["serials"])), "Next step": moment(run.day, due)}
                 elif parts_only:
                     continue
                 else:
@@ -729,8 +752,22 @@ class Reckoning:
             idle = facts["idle"]
             count, limit = idle["count"], Clock(run.day, idle["limit"])
             figures, words = [Clock(run.day, idle["until"])], ("no part until",)
+            if idle["changed"]:
+                words = (
+                    "take the mixer off",
+                    "close the outlets",
+                    *words,
+                    "reaches its limit",
+                    "gets a new one",
+                )
+                return words, [*figures, limit]
             if event.kind == "purge" and not idle["long"]:
-                return ("purge", *words, "reaches its limit"), [Fact(event.volume, "mL"), *figures, limit]
+                words, figures = ("purge", *words, "reaches its limit"), [*figures, limit]
+                if idle["fitting"] < idle["purging"] and station.idle != "purge":
+                    words += ("a new mixer takes", "purging")  # both ways, since the other is the cheaper
+                    for volume, time in (idle["fitting"], idle["purging"]):
+                        figures += [Fact(volume, "mL"), *duration(time)]
+                return words, [Fact(event.volume, "mL"), *figures]
             words += ("a new mixer takes",)
             figures += [Fact(station.mixer_volume, "mL"), *duration(station.mixer_time)]
             if count:
@@ -775,24 +812,38 @@ class Reckoning:
         """The page of later shots; a blank row where there is none."""
         rows = [
             {
+                **self.later_amount(run, now),
                 "Part": part,
                 "No.": Num(serial),
                 "Begun": f"{serial} of {origin}" if origin else None,
                 "Shot": Num(now.number),
                 "After shot": Num(before.number),
                 "Wait at least [min]": Num(now.wait / 60.0),
-                "Not before": moment(run.day, 60.0 * math.ceil(earliest / 60.0 - 1e-6)),
+                "Not before": moment(run.day, from_then_on(earliest)),
             }
             for earliest, part, serial, origin, now, before in self.later(run)
         ]
         heads = ("Part", "No.", "Begun", "Shot", "After shot", "Wait at least [min]", "Not before")
-        return rows or [dict.fromkeys(heads)]
+        return rows or [dict.fromkeys((*heads, "Mass [g]", "Mass low [g]", "Mass high [g]", "Volume [mL]"))]
+
+    @staticmethod
+    def later_amount(run: Played, shot: amounts.Shot) -> dict[str, Any]:
+        """What one shot must weigh, between the limits of its meter, and its volume."""
+        grams, tolerance = shot.volume * run.density, run.station.meter_tolerance
+        one = weighing.weigh(grams, tolerance)
+        low, high = weighing.inward(grams * (1 - tolerance), grams * (1 + tolerance), one.single_digits)
+        return {
+            "Mass [g]": printed(one.single, one.single_digits),
+            "Mass low [g]": printed(low, one.single_digits),
+            "Mass high [g]": printed(high, one.single_digits),
+            "Volume [mL]": Num(shot.volume),
+        }
 
     def later_told(self, run: Played) -> list[tuple[float, Says]]:
         """From when on the first of each later shot comes."""
         found: dict[tuple[str, int], tuple[float, Says]] = {}
         for earliest, part, _, _, now, before in self.later(run):
-            clock = 60.0 * math.ceil(earliest / 60.0 - 1e-6)
+            clock = from_then_on(earliest)
             figures = (Fact(now.number), Fact(before.number), *duration(now.wait))
             words = ("from now on shot", "each at least", "after shot", "page Later shots")
             found.setdefault((part, now.number), (clock, Says(words, (part,), figures)))
@@ -805,17 +856,17 @@ class Reckoning:
         window, lead = run.material.surface_window, run.station.treatment_lead
         late = {(part, serial) for part, serial, latest, begun in run.surfaces if begun > latest + 1e-6}
         for part in dict.fromkeys(row[0] for row in run.surfaces):
-            rows = [(serial, latest) for name, serial, latest, _ in run.surfaces if name == part]
-            serial, latest = rows[0]
-            if (part, serial) not in late:
-                found.append((latest, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
+            rows = [(serial, latest, begun) for name, serial, latest, begun in run.surfaces if name == part]
+            serial, latest, first = rows[0]
+            if (part, serial) not in late:  # told when it is begun, not when it is too late
+                found.append((first, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
             for start, end in run.hours.breaks:
                 waits = []
-                for serial, latest in rows:
+                for serial, latest, begun in rows:
                     treated = latest - window
                     due = run.hours.at(run.hours.worked(treated) + lead)
                     if treated < end and due >= end - 1e-6 and (part, serial) not in late:
-                        waits.append((serial, latest))
+                        waits.append((serial, latest, begun))
                 if waits:
                     numbers = (
                         Fact(waits[0][0]),
@@ -825,7 +876,7 @@ class Reckoning:
                     )
                     numbers += (Fact(waits[-1][0]),) if len(waits) > 1 else ()
                     found.append(
-                        (waits[0][1], Says(("treated over the break", "dispense"), (part,), numbers))
+                        (waits[0][2], Says(("treated over the break", "dispense"), (part,), numbers))
                     )
         misses = [
             ("surface window", [r for r in run.surfaces if (r[0], r[1]) in late], "treat"),
@@ -850,7 +901,11 @@ class Reckoning:
                 part, serial, latest, planned = group[0]
                 figures = (Fact(serial), Clock(day, latest), Clock(day, planned))
                 figures += (Fact(group[-1][1]),) if len(group) > 1 else ()
-                found.append((latest, Says(("▲", words, "planned", cure), (part,), figures)))
+                # when someone is there before the surface is past it; from when on the part can be mated
+                act = run.hours.fit_before(latest, 0.0) or run.hours.start
+                if cure == "mate":
+                    act = run.ends[part, serial, latest]
+                found.append((act, Says(("▲", words, "planned", cure), (part,), figures)))
         return sorted(found, key=lambda item: item[0])
 
     # -------------------------------------------------------------------------------- setup card
@@ -1243,8 +1298,8 @@ class Reckoning:
             },
         )
         rows, moves, late = [], [], []
-        for number, batch in enumerate(run.batches, 1):
-            ended = max(end for _, end in batch.tracks)
+        for batch in run.batches:
+            number, ended = batch.number, max(end for _, end in batch.tracks)
             row: dict[str, Any] = {
                 "Batch": Num(number),
                 "Part": batch.part,
@@ -1270,12 +1325,12 @@ class Reckoning:
                 late += [(number, batch.part, serial) for serial, _ in mine]
             times, note = self.cure(run, batch.part, ended)
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
-                row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
+                row[head] = None if clock is None else moment(run.day, from_then_on(clock), 0)
             row["Note"] = self.with_late(mine, note)
             first = self.first_goes_on(run, batch, times[0])
             if first is not None:  # a line takes each part on by itself
                 serial, clock = first
-                minute = Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6))
+                minute = Clock(run.day, from_then_on(clock))
                 said = row["Note"] or Says()
                 row["Note"] = replace(
                     said,
@@ -1299,10 +1354,10 @@ class Reckoning:
             headline = Says(("▲", "mated too late", "batch"), (part,), figures)
         elif moves:
             clock, number, whole, first, part = min(moves, key=lambda move: move[:2])
-            figures = (Fact(number), Clock(run.day, 60 * math.ceil(whole / 60 - 1e-6)))
+            figures = (Fact(number), Clock(run.day, from_then_on(whole)))
             headline = Says(("batch", "may be moved"), (), figures)
             if first is not None:
-                figures += (Fact(first[0]), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+                figures += (Fact(first[0]), Clock(run.day, from_then_on(clock)))
                 headline = Says(("may be moved at", "all of batch"), (part,), figures)
         else:
             headline = Says(("no handling time",))
@@ -1397,7 +1452,7 @@ class Reckoning:
             missed = [name for name, clock in zip(MILESTONES, found, strict=True) if clock is None]
             if missed:
                 words = (*words, "▲ not reached", *missed)
-            clocks = (Clock(run.day, ended), Clock(run.day, 60 * math.ceil(out / 60 - 1e-6)))
+            clocks = (Clock(run.day, ended), Clock(run.day, from_then_on(out)))
             return found, Says(words, (oven.profile,), clocks)
         if material.cure == "moisture":
             ageing = weather.moisture_ageing(
@@ -1414,7 +1469,7 @@ class Reckoning:
             )
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
             deep = ageing.when(ended, needed)
-            clocks = (Clock(run.day, 60 * math.ceil(deep / 60 - 1e-6)),) if deep < max(found) else ()
+            clocks = (Clock(run.day, from_then_on(deep)),) if deep < max(found) else ()
             found[2] = max(*found, deep)
             return found, Says(("mm deep", *(("by",) if clocks else ())), (), (Fact(depth, "mm"), *clocks))
         found = []
@@ -1469,7 +1524,7 @@ class Reckoning:
         assert not run.mates  # this resin has no open time: no part is mated before the lamp
         page.tables["LampBatches"] = [
             {
-                "Batch": Num(number),
+                "Batch": Num(batch.number),
                 "Part": batch.part,
                 "Part numbers": self.numbers(batch.serials),
                 "First part": moment(run.day, min(begin for begin, _ in batch.tracks)),
@@ -1478,7 +1533,7 @@ class Reckoning:
                 "Mate by": None,
                 "Note": Says(("begun",), (batch.origin,)) if batch.origin else None,
             }
-            for number, batch in enumerate(run.batches, 1)
+            for batch in run.batches
         ]
         found = [item for item in shift_findings(run) if item.topic in OF_CURE]
         found += [item for item in self.station_findings(station) if item.kind == DANGER]

@@ -179,6 +179,7 @@ class Stretch:
     stops: tuple[tuple[float, float], ...] = ()
     goes_on: bool = False
     put_on: float | None = None  # when the mixer in use was put on, as someone tells
+    boards: tuple[tuple[str, str, int], ...] = ()  # batches on the cure board before, in their order
 
 
 @dataclass
@@ -249,6 +250,7 @@ class Batch:
     origin: str = ""
     serials: list[int] = field(default_factory=list)
     tracks: list[tuple[float, float]] = field(default_factory=list)
+    number: int = 0  # that it has on the board, all through the shift
 
 
 @dataclass
@@ -307,6 +309,7 @@ class Played:
     later: list[tuple[str, int, int, str, float]] = field(default_factory=list)  # part, no., turn, earliest
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
     mates: dict[tuple[str, int, str], tuple[float, float]] = field(default_factory=dict)  # latest, planned
+    ends: dict[tuple[str, int, float], float] = field(default_factory=dict)  # dispensed, by its latest
     mate_order: list[tuple[str, int, str]] = field(default_factory=list)
     unreached: dict[str, list[str]] = field(default_factory=dict)  # cure times that an oven does not give
     purges: int = 0
@@ -381,12 +384,13 @@ def rest_of(plant: Plant, station: Any, told: Told) -> Played:
     following = Hours(plant, *later[0], (later[0][0] - day).days)
     store = open_store(plant)
     over = Stretch(end=told.now, most=told.done, stops=told.stops, put_on=told.put_on)
-    Shift(plant, day, shift, station, store, following, stretch=over).play()
+    begun = Shift(plant, day, shift, station, store, following, stretch=over).play()
     for letter, volume in told.left.items():
         there = store.standing[station.station, letter]
         there.usable = volume - there.heel
         there.whole = max(there.whole, there.usable)
-    rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on)
+    boards = tuple((one.part, one.origin, one.group) for one in begun.batches)
+    rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on, boards)
     return Shift(plant, day, shift, station, store, following, stretch=rest).play()
 
 
@@ -471,6 +475,7 @@ class Shift:
         self.on_since: float | None = None  # when the station was started
         self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
         self.is_told = False  # it is on: no rule changed it since
+        self.vain: dict[str, tuple[float, int]] = {}  # begun, though the plan is over before that shot
 
     @property
     def mixer(self) -> list[list[float]]:
@@ -783,11 +788,12 @@ class Shift:
                 count, renewed = count + 1, renewed + volume
         self.mixer = kept
         long = not times or count > most or gelled <= begin
-        if not long and station.rule == "change mixer":
-            return None  # thrown away with what is in it when the part comes
+        # where it is not purged it is off when its share is reached, before it hardens on the outlets
+        changed = not long and station.rule == "change mixer"
+        lasts_in_work = self.played.hours.fit_before(limit, 0.0)  # nobody takes it off in a break
         purging = (count * volume, count * station.purge_time)
         fitting = (station.mixer_volume, station.mixer_time)
-        off = not times
+        off = changed or not times
         if times and long and station.idle != "purge":
             off = station.idle == "take off" or fitting <= purging
         return {
@@ -800,6 +806,10 @@ class Shift:
             "every": self.pot.when(since, station.purge_share) - since,
             "long": long,
             "off": off,
+            "off_at": max(lasts_in_work or since, since) if changed else since,
+            "changed": changed,
+            "fitting": fitting,
+            "purging": purging,
             "extra": station.mixer_time if off else extra,
         }
 
@@ -812,7 +822,7 @@ class Shift:
                 self.played.between += not behind
                 begin = max(begin, self.purge(at, {"idle": idle, "after": ""}))
             return begin
-        self.tell(Event(idle["since"], "off", facts={"idle": idle}))
+        self.tell(Event(idle["off_at"], "off", facts={"idle": idle}))
         self.played.between += not behind
         new = {"after": behind, "new": True}
         self.tell(Event(begin, "mixer", volume=self.station.mixer_volume, facts=new))
@@ -862,6 +872,8 @@ class Shift:
             (letter, Lot(lot.name, lot.left, lot.expiry, lot.opened, lot.arrival), last)
             for letter, lot, last in played.expired_lots
         ]
+        for part, (first, shot) in self.vain.items():
+            played.events.append(Event(first, "hold", facts={"part": part, "since": first, "shot": shot}))
         played.events.sort(key=lambda event: event.at)
         played.handed_over = self.stands()
         return played
@@ -1033,6 +1045,7 @@ class Shift:
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
+        holds: set[tuple[str, float]] = set()  # told once of each part and break
         last_begun, owed = -math.inf, False  # of the parts from other stations; a check before the start
         while queue:
             queue.sort(key=lambda item: item[:3])
@@ -1082,6 +1095,12 @@ class Shift:
             arrives = coming is not None and turn == 0
             soonest = max(due, last_begun) if arrives else due  # first come, first served
             if turn == 0 and (pause := self.outlasted_by(soonest, job)) is not None:
+                if (job.part, pause) not in holds:
+                    holds.add((job.part, pause))
+                    when = hours.fit(max(self.free, soonest), self.time(visit))
+                    facts = {"part": job.part, "until": pause}
+                    facts["pause"] = next(self.pause(a, b) for a, b in hours.breaks if b == pause)
+                    played.events.append(Event(when, "hold", facts=facts))
                 queue.append((pause, 1, number, what))  # nobody begins a part that cannot wait out a break
                 continue
             begin = self.ready(soonest, visit)
@@ -1124,8 +1143,10 @@ class Shift:
             job.taken_good += (job.part, serial, origin) in taken and not bad
             if self.open is not None:
                 planned, leaves = self.mating(first, ended)
-                played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
-                played.mate_order.append((job.part, serial, origin))
+                known = job.part, serial, "" if origin == self.origin else origin
+                played.mates[known] = (self.open.when(first), planned)
+                played.mate_order.append(known)
+                played.ends[job.part, serial, self.open.when(first)] = ended
                 if leaves:
                     waits = Waiting(played.day, origin or self.origin, job.part, serial, planned, first)
                     waits.latest = self.open.when(first)
@@ -1144,6 +1165,10 @@ class Shift:
         job.carried += 1
         waits = Waiting(self.played.day, origin or self.origin, job.part, serial, due, first, bad, turn)
         waits.fate = fate
+        is_own = (job.part, serial, origin) not in [(one.part, one.serial, one.origin) for one in self.taken]
+        if is_own and self.following is None and self.stretch.end is None:
+            shot = self.visit(job, serial, bad, turn)[0].number
+            self.vain[job.part] = min(self.vain.get(job.part, (math.inf, 0)), (first, shot))
         self.store.half_done.setdefault(self.station.station, []).append(waits)
 
     def stands_in_the_way(self, key: Key, fate: int, ended: float) -> None:
@@ -1322,10 +1347,13 @@ class Shift:
 
     def batch(self, part: str, serial: int, origin: str, begun: float, ended: float) -> None:
         """Onto the cure board."""
-        batches, key = self.played.batches, (part, origin, (serial - 1) // self.station.batch)
+        batches, own = self.played.batches, "" if origin == self.origin else origin
+        key = (part, own, (serial - 1) // self.station.batch)
         mine = next((b for b in batches if (b.part, b.origin, b.group) == key), None)
         if mine is None:
-            mine = Batch(part, key[2], origin)
+            mine, before = Batch(part, key[2], own), self.stretch.boards
+            news = sum((b.part, b.origin, b.group) not in before for b in batches)
+            mine.number = before.index(key) + 1 if key in before else len(before) + news + 1
             batches.append(mine)
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
