@@ -54,6 +54,7 @@ STAGING = SheetSpec(
         "StagingWarnings": ("warning",),
     },
     written={"StagingContainers": (TICK, BY)},
+    bulk=("StagingContainers",),
 )
 
 
