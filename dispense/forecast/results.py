@@ -6,7 +6,6 @@ import csv
 import datetime
 import io
 import math
-import textwrap
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -349,7 +348,9 @@ class Forecast:
 
 
 def _folded(text: str) -> str:
-    return textwrap.fill(text, LINE, subsequent_indent="  ")
+    from ..base.terminal import folded, terminal_width
+
+    return folded(text, terminal_width() or LINE)
 
 
 def _json(value: Any) -> Any:
