@@ -166,8 +166,8 @@ def table(
         wide = [widths[place] for place in places]
         if room is None or _across(wide) <= room:
             return wide
-        heads, right, below = ([each[place] for place in places] for each in (headers, numeric, under))
-        return _folded_widths(heads, wide, right, below, room)
+        heads, right = [headers[place] for place in places], [numeric[place] for place in places]
+        return _folded_widths(heads, wide, right, [under[place] for place in places], room)
 
     def block(places: Sequence[int]) -> str:
         wide = fitted(places)

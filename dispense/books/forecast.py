@@ -109,7 +109,9 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
-    _write_list(book.create_sheet(LIST), made)
+    listed = book.create_sheet(LIST)
+    _write_list(listed, made)
+    listed.sheet_state = "hidden"  # for programs: nobody prints it
     return finished(book, "forecast.xlsx", paper)
 
 

@@ -22,6 +22,7 @@ ONE_DIGIT = "0.0"
 WHOLE = "0"
 PERCENT = "0%"
 KILOGRAMS = "[<100]0.00;0.0"
+DASHED_KILOGRAMS = '[=0]"–";[<10]0.000;#,##0.00'
 OTHER_DAY = "ddd d mmm hh:mm"  # a time of another day than the sheet's
 
 _BY_UNIT = {
