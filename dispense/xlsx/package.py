@@ -384,8 +384,8 @@ _deflated_once = functools.lru_cache(maxsize=256)(_deflated)
 class Package:
     """The parts of one workbook file.
 
-    `tree(part)` gives a part parsed, for reading only; `edit(part)` gives a copy of it that will be
-    written. `copy()` shares what was parsed, so that one template can be filled many times.
+    `tree(part)` gives a part parsed, for reading only; `edit(part)` gives it to be changed and written.
+    `copy()` shares what was parsed, so that one template can be filled many times: of that a copy is edited.
     """
 
     def __init__(self, parts: dict[str, bytes], name: str = "workbook"):
@@ -393,6 +393,7 @@ class Package:
         self._bytes = parts
         self._shared: dict[str, etree._ElementTree] = {}
         self._edited: dict[str, etree._ElementTree] = {}
+        self._has_copies = False  # what was parsed is another package's too
         self._dirty: set[str] = set()  # added or replaced as bytes
         self._lower = {part.lower(): part for part in parts}
         self._memo: dict[Any, Any] = {}
@@ -471,6 +472,12 @@ class Package:
             tree = self._shared[part] = self._parse(part)
         return tree.getroot()
 
+    def read_once(self, part: str) -> etree._Element:
+        """A part parsed for one reading: kept only where it is kept already, or copies would parse it again."""
+        if self._has_copies or part in self._edited or part in self._shared:
+            return self.tree(part)
+        return self._parse(part).getroot()
+
     def _parse(self, part: str) -> etree._ElementTree:
         if part not in self._bytes:
             raise self._error("is missing", part, "save the workbook again")
@@ -489,7 +496,8 @@ class Package:
         tree = self._edited.get(part)
         if tree is None:
             self.tree(part)
-            tree = self._edited[part] = copy.deepcopy(self._shared[part])
+            tree = copy.deepcopy(self._shared[part]) if self._has_copies else self._shared.pop(part)
+            self._edited[part] = tree
             self._forget(tree.getroot().tag)
         return tree.getroot()
 
@@ -557,6 +565,7 @@ class Package:
         twin.name = self.name
         twin._bytes = dict(self._bytes)
         twin._shared = self._shared
+        twin._has_copies = self._has_copies = True
         twin._edited = {part: copy.deepcopy(tree) for part, tree in self._edited.items()}
         twin._dirty = set(self._dirty)
         twin._lower = dict(self._lower)
