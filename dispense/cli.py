@@ -792,9 +792,9 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
-        from .base.terminal import printable
+        from .base.terminal import folded, printable
 
-        print(printable(report.as_text()))
+        print(folded(printable(report.as_text())))
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
@@ -887,18 +887,18 @@ def _compared(options: argparse.Namespace, plan: Any) -> list[Finding]:
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding], begins: str) -> None:
-    from .base.terminal import findings_text, printable
+    from .base.terminal import findings_text, folded, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
     warnings = [finding for finding in findings if finding.is_warning]
     if warnings:
-        print(f"{printable(name)}: {size}; every table can be read, look at {tally(warnings)}")
+        print(folded(f"{printable(name)}: {size}; every table can be read, look at {tally(warnings)}"))
     else:
-        print(f"{printable(name)}: no problems found in {size}")
+        print(folded(f"{printable(name)}: no problems found in {size}"))
     if begins:
-        print(begins)
+        print(folded(begins))
     if findings:
-        print("\n" + printable(findings_text(findings)))
+        print("\n" + folded(printable(findings_text(findings))))
     if plan.builds:
         print("\nClock times, containers and stock: fill and forecast play the shifts and tell.")
 

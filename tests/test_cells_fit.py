@@ -80,7 +80,7 @@ def shown(value: object, form: str) -> str:
     if isinstance(value, datetime.datetime | datetime.date):
         return value.strftime(_DATES[re.sub(r"^\[\$-\w+\]", "", form)])  # days of any language are as short
     for section in form.split(";"):
-        condition = re.match(r"\[([<=])(\d+)\](.*)", section)
+        condition = re.match(r"\[([<=])([\d.]+)\](.*)", section)
         code = condition[3] if condition else section
         if condition is None or (value < float(condition[2]) if condition[1] == "<" else value == 0):
             break
@@ -99,6 +99,8 @@ def test_shown_as_a_spreadsheet_shows_it():
     three = "[<10]0.00;[<100]0.0;#,##0"
     assert [shown(value, three) for value in (1.234, 12.34, 12345.6)] == ["1.23", "12.3", "12,346"]
     assert [shown(value, '[=0]"–";[<100]0.0;#,##0') for value in (0, 5, 500)] == ["–", "5.0", "500"]
+    litres = "[<0.1]0.0000;[<10]0.000;#,##0.00"
+    assert [shown(value, litres) for value in (0.0075, 1.286, 41.144)] == ["0.0075", "1.286", "41.14"]
     assert shown(0.256, "0.0%") == "25.6%" and shown(4000, "#,##0.000") == "4,000.000"
     assert shown(datetime.date(2026, 3, 9), "ddd yyyy-mm-dd") == "Mon 2026-03-09"
 

@@ -36,7 +36,7 @@ IN_TEXT = FACTORS | {"gal": ("L", GALLON / 1000)}
 METRIC = {shop for shop, _ in IN_TEXT.values()}
 NAME, DAY = "drive", "2026-06-17"
 UNIT = re.compile(r"\[([^\]]+)\]\s*:?\Z")
-FIGURE = re.compile(r"(?<![\w.,/-])(\d+(?:,\d{3})*(?:\.\d+)?)(?= ?(°[CF]|[^\W\d]+(?: oz)?(?:/s)?)?)")
+FIGURE = re.compile(r"(?<![\w.,/-])(\d+(?:,\d{3})*(?:\.\d+)?)(?=[ \u202f]?(°[CF]|[^\W\d]+(?: oz)?(?:/s)?)?)")
 
 
 @pytest.fixture(scope="module")

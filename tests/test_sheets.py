@@ -83,6 +83,17 @@ def table_rows(book, name):
     raise AssertionError(f"no table {name}")
 
 
+def in_millilitres(rows):
+    """Rows whose volumes are told in litres, 10 L and more among them, in mL."""
+    return [
+        {
+            head.replace("[L]", "[mL]"): 1000.0 * value if head.endswith("[L]") else value
+            for head, value in row.items()
+        }
+        for row in rows
+    ]
+
+
 def formulas(package, sheet):
     return {
         address: cell.findtext(f"{{{MAIN}}}f") for _, _, address, cell in iter_cells(package.tree(sheet.part))
@@ -271,7 +282,7 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     fill(hand, tmp_path / "out", stamp=STAMP)
     folder = tmp_path / "out" / "2026-03-02_early"
     book = openpyxl.load_workbook(folder / "hem_material.xlsx", data_only=True)
-    assert named(book, "headline") == "Bring 2 × A 100 mL + 3 × B 60 mL"
+    assert named(book, "headline") == "Bring 2 × A 100\u202fmL + 3 × B 60\u202fmL"
     assert named(book, "mixed_total") == pytest.approx(257)
     assert named(book, "mixed_mass") == pytest.approx(0.257 * 1.1)
     assert named(book, "on_parts") == pytest.approx(210)
@@ -330,7 +341,7 @@ def test_sheets_say_what_the_shifts_found(demo):
         times = [row for row in table_rows(book, "MaterialTimes") if row["Event"] not in played]
         # check shots stand on their own sheet
         assert [row["Event"] for row in times] == [e.kind for e in result.events if e.kind != "check"]
-        for letter, row in zip(result.letters, table_rows(book, "MaterialUse"), strict=True):
+        for letter, row in zip(result.letters, in_millilitres(table_rows(book, "MaterialUse")), strict=True):
             assert row["Used [mL]"] == pytest.approx(result.drawn(letter) / 10**6, rel=1e-12)
         board = openpyxl.load_workbook(path.with_name(f"{stem}_cure_board.xlsx"), data_only=True)
         assert len(table_rows(board, "CureBatches")) == len(result.batches)
@@ -340,8 +351,8 @@ def test_results_add_up(demo):
     """Sums by material and by day against the rows they are made of, in plain Python."""
     _, out, _ = demo
     book = openpyxl.load_workbook(out / "results.xlsx", data_only=True)
-    use, shifts = table_rows(book, "ResultUse"), table_rows(book, "ResultShifts")
-    for row in table_rows(book, "ResultMaterials"):
+    use, shifts = in_millilitres(table_rows(book, "ResultUse")), table_rows(book, "ResultShifts")
+    for row in in_millilitres(table_rows(book, "ResultMaterials")):
         mine = [
             item
             for item in use
@@ -350,7 +361,7 @@ def test_results_add_up(demo):
         assert row["Used [mL]"] == pytest.approx(math.fsum(item["Used [mL]"] for item in mine))
         assert row["Mass [kg]"] == pytest.approx(math.fsum(item["Mass [kg]"] for item in mine))
     chosen = named(book, "chosen")
-    for row in table_rows(book, "ResultDays"):
+    for row in in_millilitres(table_rows(book, "ResultDays")):
         mine = [item for item in use if item["Material"] == chosen and item["Day"] == row["Day"]]
         assert row["A or one part [mL]"] == pytest.approx(
             math.fsum(item["Used [mL]"] for item in mine if item["Component"] != "B")

@@ -6,6 +6,7 @@ Here is what both hosts say about a function and its arguments; the texts come f
 from __future__ import annotations
 
 from ..base.fields import Field, describe_unit
+from ..base.naming import capital
 from ..base.units import AS_GIVEN
 from ..handbook.declare import Function
 
@@ -25,7 +26,7 @@ def argument_title(field: Field) -> str:
 
 def argument_help(field: Field) -> str:
     """One sentence or two: what the argument is, its unit or list, what is allowed, its default."""
-    parts = [field.help[:1].upper() + field.help[1:]] if field.help else []
+    parts = [capital(field.help)] if field.help else []
     if field.kind == "record":
         columns = ", ".join(argument_title(column) for column in field.columns)
         parts.append(f"One row of cells: {columns}")

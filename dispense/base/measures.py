@@ -15,7 +15,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from .units import unit_factor
+from .units import LITRES_FROM, SHOP_UNITS, from_si, to_si, unit_factor
 
 #: by setting the units that may be chosen, that of the shop first
 CHOICES = {
@@ -97,10 +97,14 @@ class Measures:
         """An English text whose numbers are those of the units that are printed; its units are yet to be.
 
         So a word list, which knows texts by the units of the shop, still finds them; see `said`. Two
-        numbers with "to" between them may be limits: the low one is rounded up, the high one down.
+        numbers with "to" between them may be limits: the low one is rounded up, the high one down. Two
+        temperatures are what was read, and rounded as each alone is. Litres below those that a column is told
+        in are told in the smaller unit too, so that an amount has one unit on all sheets.
 
-        >>> Measures(("in", "°F")).turned("a bead of 4 × 8 mm at 20 to 25 °C, 5.0 K below the limit")
-        'a bead of 0.16 × 0.31 mm at 68 to 77 °C, 9.0 K below the limit'
+        >>> Measures(("in", "°F")).turned("a bead of 4 × 8 mm at 18 to 25 °C, 5.0 K below the limit")
+        'a bead of 0.16 × 0.31 mm at 64 to 77 °C, 9.0 K below the limit'
+        >>> Measures(("fl oz",)).turned("2 × 5 L, 1 × 20 L")
+        '2 × 169 mL, 1 × 5.3 L'
         """
         return _figures(tuple(self.units), self.names).sub(self._numbers, words) if self.units else words
 
@@ -119,22 +123,57 @@ class Measures:
     def _numbers(self, found: re.Match[str]) -> str:
         from .printed import DOWN, NEAREST, UP, Printed  # not for those who only look for help
 
-        def number(shown: str, toward: int = NEAREST) -> str:
-            plain = shown.replace(",", "").replace("−", "-")
-            digits = len(plain.partition(".")[2])
-            return Printed(float(plain), digits, toward).times(*self.scale(found["unit"])).text
-
         if found["unit"] is None:
             return found[0]
         shown = list(re.finditer(_NUMBER, found["numbers"]))
-        limits = len(shown) == 2 and found["between"] in LIMITS
+        unit, factor, offset = self._told_in(found["unit"], max(_plain(each[0]) for each in shown))
+
+        def number(shown: str, toward: int = NEAREST) -> str:
+            digits = len(shown.partition(".")[2])
+            return Printed(_plain(shown), digits, toward).times(factor, offset).text
+
+        limits = len(shown) == 2 and found["between"] in LIMITS and unit != "°C"
         inward = (UP, DOWN) if limits else (NEAREST,) * len(shown)
         texts = [number(each[0], toward) for each, toward in zip(shown, inward, strict=True)]
         parts = re.split(_NUMBER, found["numbers"])
-        return "".join(a + b for a, b in zip(parts, [*texts, ""], strict=True)) + found["gap"] + found["unit"]
+        return "".join(a + b for a, b in zip(parts, [*texts, ""], strict=True)) + found["gap"] + unit
+
+    def _told_in(self, unit: str, most: float) -> tuple[str, float, float]:
+        """The shop unit whose printed unit a number is told in, with factor and offset from its own."""
+        if unit == "L" and self.unit("L") != self.unit("mL") and most < from_si(LITRES_FROM * _ML, "L"):
+            factor, _ = self.scale("mL")
+            return "mL", factor * to_si("L")[0] / _ML, 0.0
+        return unit, *self.scale(unit)
+
+
+_ML, _ = to_si("mL")
+
+
+def _plain(shown: str) -> float:
+    return float(shown.replace(",", "").replace("−", "-"))
 
 
 _END = r"(?![\w/·²³^])"
+#: narrow no-break space (U+202F), between a number and its unit on paper: thinner than a blank where the font
+#: has it so, and no line ends there
+NARROW = "\u202f"
+
+
+def spaced(words: str) -> str:
+    """A text for paper: what parts a number from its unit is narrow, and no line ends there.
+
+    The marks of thousands stay those of the language, since cells show them so by their formats.
+
+    >>> spaced("pour 12.5 mL in 3 h 20 min at 60 °C, 2 in stock").replace(NARROW, "_")
+    'pour 12.5_mL in 3_h 20_min at 60_°C, 2 in stock'
+    """
+    return _before_unit(tuple(measures().units.values())).sub(NARROW, words)
+
+
+@cache
+def _before_unit(chosen: tuple[str, ...]) -> re.Pattern[str]:
+    """The blank between a number and a unit: one of the shop, or one that is printed in its place."""
+    return re.compile(rf"(?<=\d) (?=(?:{_any_of((*filter(None, SHOP_UNITS), *chosen))}){_END})")
 
 
 def _kept(names: tuple[str, ...]) -> str:
@@ -194,4 +233,4 @@ def measured_in(chosen: Measures) -> Iterator[Measures]:
         _current.reset(token)
 
 
-__all__ = ["CHOICES", "Measures", "measured_in", "measures"]
+__all__ = ["CHOICES", "NARROW", "Measures", "measured_in", "measures", "spaced"]

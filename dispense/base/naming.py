@@ -24,6 +24,18 @@ def fold(name: str) -> str:
     return " ".join(unicodedata.normalize("NFC", name).translate(_UNSEEN).split()).casefold()
 
 
+_SYMBOL = re.compile(r"[^\W\d_](?:_\w+)? of ")  # a letter of an equation: a of exp(a·α)
+
+
+def capital(words: str) -> str:
+    """A text with a capital, but for a symbol that it begins with, which another letter would make another.
+
+    >>> capital("height of a bead"), capital("a part"), capital("a of exp(a·α)")
+    ('Height of a bead', 'A part', 'a of exp(a·α)')
+    """
+    return words if _SYMBOL.match(words) else words[:1].upper() + words[1:]
+
+
 def field_name(header: str) -> str:
     """The name of a field behind a header or label without its unit: "Pot life" is pot_life."""
     return fold(header).replace(" ", "_")
@@ -58,4 +70,4 @@ def nearest(name: str, known: Iterable[str], least: float = ALIKE) -> str:
     return found
 
 
-__all__ = ["ALIKE", "LIKELY", "field_name", "fold", "nearest"]
+__all__ = ["ALIKE", "LIKELY", "capital", "field_name", "fold", "nearest"]

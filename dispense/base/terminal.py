@@ -16,6 +16,7 @@ from typing import Any, TextIO
 
 from .errors import escaped
 from .findings import DANGER, HEADINGS, KINDS, NOTE, Finding, grouped, tally
+from .measures import NARROW, spaced
 from .units import is_number
 
 _BOLD = re.compile("(\x1b\\[[01]m)")  # what `emphasise` writes
@@ -41,6 +42,7 @@ def display_width(text: str) -> int:
 
 
 _PLAIN = 1e6  # from here on six figures come with a power of ten
+_BETWEEN = "  "  # columns of a table
 _NARROWEST = 16  # columns of a terminal that a folded text keeps
 
 
@@ -50,22 +52,68 @@ def terminal_width(stream: TextIO | None = None) -> int | None:
     return shutil.get_terminal_size().columns if stream.isatty() else None
 
 
-def _folded_widths(widths: Sequence[int], numeric: Sequence[bool], room: int) -> list[int]:
-    """Widths of columns that fit into `room`: the widest texts give way first, down to `_NARROWEST`."""
+def _folded_widths(
+    headers: Sequence[str], widths: Sequence[int], numeric: Sequence[bool], under: Sequence[int], room: int
+) -> list[int]:
+    """Widths of columns that fit into `room`, as far as they may: headers wider than what stands `under`
+    them give way first, then the widest texts, down to `_NARROWEST`.
+    """
     fitted = list(widths)
-    while sum(fitted) + 2 * (len(fitted) - 1) > room:
-        texts = [place for place, right in enumerate(numeric) if not right and fitted[place] > _NARROWEST]
-        if not texts:
-            break
-        fitted[max(texts, key=fitted.__getitem__)] -= 1
+    words = [
+        len(head) - len(head.lstrip()) + max(map(display_width, head.split() or [""])) for head in headers
+    ]
+    heads = [max(below, word) for below, word in zip(under, words, strict=True)]
+    texts = [
+        wide if right else max(min(wide, _NARROWEST), word)
+        for wide, right, word in zip(heads, numeric, words, strict=True)
+    ]
+    for least in heads, texts:
+        while _across(fitted) > room:
+            wide = [place for place, width in enumerate(fitted) if width > least[place]]
+            if not wide:
+                break
+            fitted[max(wide, key=fitted.__getitem__)] -= 1
     return fitted
 
 
-def _lines_of(text: str, width: int) -> list[str]:
-    """A text in lines of a column."""
+def _across(widths: Sequence[int]) -> int:
+    return sum(widths) + len(_BETWEEN) * (len(widths) - 1)
+
+
+def _stretches(widths: Sequence[int], room: int) -> list[list[int]]:
+    """Columns side by side that fit into `room`; each stretch after the first repeats the first column."""
+    found: list[list[int]] = [[]]
+    for place in range(len(widths)):
+        if len(found[-1]) > 1 and _across([widths[each] for each in (*found[-1], place)]) > room:
+            found.append([0])
+        found[-1].append(place)
+    return found
+
+
+def _lines_of(text: str, width: int, indent: str = "") -> list[str]:
+    """A text in lines of a column; no line ends between a number and its unit."""
     if display_width(text) <= width:
         return [text]
-    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+    kept = spaced(text)
+    lines = textwrap.wrap(kept, width, break_on_hyphens=False, subsequent_indent=indent) or [""]
+    return [line.replace(NARROW, " ") for line in lines]
+
+
+def folded(text: str, width: int | None = None) -> str:
+    """A report whose lines are no wider than the terminal (or `width`); what goes on is set in.
+
+    >>> print(folded("- pot life extrapolated to 31 °C", 28))
+    - pot life extrapolated to
+      31 °C
+    """
+    room = terminal_width() if width is None else width
+    if room is None:
+        return text
+    found: list[str] = []
+    for line in text.split("\n"):
+        start = line[: len(line) - len(line.lstrip())]
+        found += [start + part for part in _lines_of(line.lstrip(), max(room - len(start), _NARROWEST), "  ")]
+    return "\n".join(found)
 
 
 def table(
@@ -73,13 +121,24 @@ def table(
 ) -> str:
     """An aligned table: numbers to the right, texts to the left, nothing cut, thousands apart.
 
-    Wider than the terminal (or `width`), texts are folded within their columns. `plain` numbers have
-    nothing between their thousands: they may be copied into a calculation.
+    Wider than the terminal (or `width`), headers and texts are folded within their columns; what is wider
+    even so goes on below, its first column again. `plain` numbers have nothing between their thousands:
+    they may be copied into a calculation.
 
     >>> print(table(["part", "what is to be done"], [["lid", "wipe the flange, then load it"]], 26))
     part  what is to be done
     lid   wipe the flange,
           then load it
+
+    >>> print(table(["part", "volume [mL]", "mass [g]"], [["lid", 1.5, 2.0], ["frame", 12.25, 15.5]], 16))
+    part   volume
+             [mL]
+    lid       1.5
+    frame   12.25
+    <BLANKLINE>
+    part   mass [g]
+    lid           2
+    frame      15.5
 
     >>> print(table(["part", "volume [mL]"], [["lid", 1.5], ["frame", 12.25]]))
     part   volume [mL]
@@ -100,23 +159,33 @@ def table(
         max(display_width(line[place]) for line in [list(headers), *cells]) for place in range(len(headers))
     ]
 
+    under = [max((display_width(row[place]) for row in cells), default=0) for place in range(len(headers))]
     room = terminal_width() if width is None else width
-    fitted = widths if room is None else _folded_widths(widths, numeric, room)
 
-    def line(texts: Sequence[str]) -> str:
-        parts = []
-        for text, wide, right in zip(texts, fitted, numeric, strict=True):
-            pad = " " * (wide - display_width(text))
-            parts.append(pad + text if right else text + pad)
-        return "  ".join(parts).rstrip()
+    def fitted(places: Sequence[int]) -> list[int]:
+        wide = [widths[place] for place in places]
+        if room is None or _across(wide) <= room:
+            return wide
+        heads, right = [headers[place] for place in places], [numeric[place] for place in places]
+        return _folded_widths(heads, wide, right, [under[place] for place in places], room)
 
-    def lines(texts: Sequence[str]) -> list[str]:
-        if fitted == widths:
-            return [line(texts)]
-        folded = [_lines_of(text, wide) for text, wide in zip(texts, fitted, strict=True)]
-        return [line(part) for part in itertools.zip_longest(*folded, fillvalue="")]
+    def block(places: Sequence[int]) -> str:
+        wide = fitted(places)
+        lines = []
+        for row in [headers, *cells]:
+            parts = [_lines_of(row[place], width) for place, width in zip(places, wide, strict=True)]
+            for texts in itertools.zip_longest(*parts, fillvalue=""):
+                pads = [" " * (width - display_width(text)) for text, width in zip(texts, wide, strict=True)]
+                line = [
+                    pad + text if numeric[place] else text + pad
+                    for place, text, pad in zip(places, texts, pads, strict=True)
+                ]
+                lines.append(_BETWEEN.join(line).rstrip())
+        return "\n".join(lines)
 
-    return "\n".join(printed for row in [list(headers), *cells] for printed in lines(row))
+    every = list(range(len(headers)))
+    stretches = [every] if room is None else _stretches(fitted(every), room)
+    return "\n\n".join(map(block, stretches))
 
 
 def findings_text(

@@ -63,6 +63,7 @@ SHEETS = {
 }
 LIST, TABLE_NAMES = "Tables", "forecast_"  # the sheet that lists named tables; what their names begin with
 FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
+_LITRES = "[=0]0;[<10]0.000;#,##0.0"
 WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
 PAGE_WIDTH = 170  # characters across one page
 WIDEST, NARROWED = 62, 34  # characters of a column of texts, and where it must share a page
@@ -109,7 +110,9 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
-    _write_list(book.create_sheet(LIST), made)
+    listed = book.create_sheet(LIST)
+    _write_list(listed, made)
+    listed.sheet_state = "hidden"  # for programs: nobody prints it
     return finished(book, "forecast.xlsx", paper)
 
 
@@ -616,12 +619,12 @@ def _block(
     )
     for values in rows:
         row += 1
-        for number, (value, (_, kind)) in enumerate(zip(values, columns, strict=True), 1):
+        for number, (value, (head, kind)) in enumerate(zip(values, columns, strict=True), 1):
             cell = sheet.cell(row, number)
             cell.font, cell.border = style.BODY, style.BORDER
             cell.alignment = style.RIGHT if kind in {"number", "whole", "share"} else style.LEFT
             style.put(cell, value)
-            cell.number_format = "#,##0" if kind == "number" else FORMATS[kind]
+            cell.number_format = FORMATS.get(kind, _LITRES if head.endswith("[L]") else "#,##0")
     return row + 1
 
 
@@ -643,7 +646,7 @@ def _first_findings(sheet: Worksheet, row: int, found: Forecast) -> int:
 
 
 def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
-    table = found.tables["components"]
+    table = found.tables["components"].as_told()
     names = [
         "Component",
         "In stock",
@@ -670,7 +673,7 @@ def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
 
 
 def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
-    table = found.tables["orders"]
+    table = found.tables["orders"].as_told()
     if not table.rows:
         return row
     shown = max(_SHOWN_ORDERS - len(found.warnings), _LEAST_ORDERS)

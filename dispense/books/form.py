@@ -32,7 +32,19 @@ from ..base.language import language, translated
 from ..base.measures import measures
 from ..base.picture import POINT
 from ..base.units import AS_GIVEN
-from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, column_key, form_of
+from ..sheets.layout import (
+    OTHER_DAY,
+    THREE,
+    Axes,
+    Calculated,
+    Column,
+    Drawn,
+    Written,
+    column_key,
+    form_in_unit,
+    form_of,
+)
+from ..sheets.litres import LARGE, PLAIN
 from ..sheets.spec import SheetSpec
 from ..xlsx.shapes import PICTURE
 from ..xlsx.template_units import stated_unit
@@ -274,9 +286,18 @@ class Form:
         self._height(18)
         self.row += 1
 
+    def _with_unit(self, title: str) -> str:
+        """A title in the language and the unit that are printed."""
+        words, mark, unit = self._of_size(title).partition(" [")
+        return translated(words) + measures().title(mark + unit)
+
+    def _of_size(self, title: str) -> str:
+        """A title with litres where the sheet tells its bulk volumes in them."""
+        return title.replace(f"[{PLAIN}]", f"[{LARGE}]") if self.spec.in_litres else title
+
     def put(self, column: int, text: str, *, bold: bool = False) -> None:
         """A text or a formula of one cell; the row goes on."""
-        words = _in_formula(text) if text.startswith("=") else _with_unit(text)
+        words = _in_formula(text) if text.startswith("=") else self._with_unit(text)
         self._cell(column, words).font = style.BOLD if bold else style.BODY
 
     def repeat(self, *items: tuple[str, int]) -> None:
@@ -292,7 +313,8 @@ class Form:
         """A figure behind a text in the same row; returns its fixed address."""
         self._name(name, column)
         cell = self._cell(column)
-        cell.font, cell.number_format, cell.alignment = style.BOLD, THREE, style.RIGHT
+        cell.font, cell.alignment = style.BOLD, style.RIGHT
+        cell.number_format = _digits(THREE, self.fields[name])
         return f"${cell.column_letter}${cell.row}"
 
     def entry(self, column: int, value: float | None, form: str, span: int = 1, name: str = "") -> str:
@@ -364,7 +386,7 @@ class Form:
         for place, column in enumerate(columns, 1):
             item: Field | None = None
             if isinstance(column, Written):
-                title = _with_unit(column.title)
+                title = self._with_unit(column.title)
                 self._key(key, column.name, place)
             else:
                 item = fields[column.name if isinstance(column, Calculated) else column]
@@ -531,11 +553,12 @@ class Form:
         if of is not None:
             self._hidden(f"{ROW_OF}.{'.'.join(of)}", 1)
         self._merge(1, span)
-        label = self._cell(1, _with_unit(text))
+        label = self._cell(1, self._with_unit(text))
         label.font, label.alignment = self.small, Alignment(horizontal="right", vertical="center")
         cell = self._cell(1 + span, _in_formula(formula))
         style.result_cell(cell)
-        cell.font, cell.number_format = self.small_bold, measures().form(form, stated_unit(text) or "")
+        cell.font = self.small_bold
+        cell.number_format = measures().form(form, stated_unit(self._of_size(text)) or "")
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
 
     def freeze(self, key: str, columns: int) -> None:
@@ -611,8 +634,8 @@ class Form:
         self, chart: BarChart | LineChart, x: Reference, axes: Axes, at: int, size: tuple[float, float]
     ) -> None:
         chart.set_categories(x)
-        digits = measures().form(axes.y_form, stated_unit(axes.y) or "")
-        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=digits)
+        digits = measures().form(axes.y_form, stated_unit(self._of_size(axes.y)) or "")
+        dress(chart, None, self._with_unit(axes.x), self._with_unit(axes.y), y_form=digits)
         add_legend(chart)
         chart.x_axis.number_format = _of_language(axes.x_form)
         chart.width, chart.height = size
@@ -678,12 +701,6 @@ def _is_marked(cell: str) -> str:
     return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
 
 
-def _with_unit(title: str) -> str:
-    """A title in the language and the unit that are printed."""
-    words, mark, unit = title.partition(" [")
-    return translated(words) + measures().title(mark + unit)
-
-
 def _titled(item: Field) -> str:
     """The header of a field in the language and the unit that are printed."""
     unit = f" [{measures().unit(item.unit)}]" if item.unit and item.unit != AS_GIVEN else ""
@@ -692,7 +709,7 @@ def _titled(item: Field) -> str:
 
 def _digits(form: str, item: Field) -> str:
     """The number format of a field with the decimals of the unit that is printed."""
-    return measures().form(form, item.unit) if item.kind == "number" else form
+    return measures().form(form_in_unit(form, item), item.unit) if item.kind == "number" else form
 
 
 def _in_formula(formula: str) -> str:

@@ -5,16 +5,19 @@ from __future__ import annotations
 import copy
 import functools
 import math
+import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from lxml import etree
 
+from ..base.measures import NARROW
 from ..base.printed import Printed, digits_of
 from ..sheets.spec import MayGo
 from ..xlsx.content import BLANK, set_content
 from ..xlsx.package import MAIN, Package, Sheet, Table, cell_value, column_letters, split_cell, split_range
 from ..xlsx.rows import drop_calculation_chain
+from ..xlsx.shapes import picture_places
 
 __all__ = [
     "NOTE_ON",
@@ -156,9 +159,31 @@ def _leave_columns(package: Package, sheet: Sheet, optional: Mapping[str, Mappin
         full |= set(columns) - going.keys()
         gone[table.name] = {name for column, name in going.items() if column > last}
         gone[table.name] |= {name for column, name in going.items() if column <= last and column not in full}
+    before = _widths(root)
     for column in sorted(empty - full):
         _hide_column(root, column)
+    freed = sum(before(column) for column in empty - full)
+    if freed:
+        _widen_texts(package, sheet, tables, rows, freed)
     _drop_notes(package, sheet, gone, rows)
+
+
+def _widen_texts(
+    package: Package, sheet: Sheet, tables: Sequence[Table], rows: Mapping[int, etree._Element], freed: float
+) -> None:
+    """Give the last printed column what hidden ones left free, where a text of a table wraps in it."""
+    root, styles = package.edit(sheet.part), package.remember("wrapped", lambda: _wrapped(package))
+    _, last = _printed_cells(package, sheet)
+    width = _widths(root)(last)
+    data = (
+        number
+        for table in tables
+        if last <= table.last_column
+        for number in range(table.first_data_row, table.last_data_row + 1)
+    )
+    cells = [cell for number in data for cell in rows.get(number, ()) if split_cell(cell.get("r"))[1] == last]
+    if width and any(_lines(cell, styles, width) > 1 for cell in cells):
+        _set_width(root, last, width + freed)
 
 
 def _cut(package: Package, table: Table, last: int, rows: Mapping[int, etree._Element]) -> None:
@@ -197,23 +222,28 @@ def _drop_notes(
 
 
 def _hide_column(root: etree._Element, column: int) -> None:
-    """Hide one column, which a range of columns alike may hold."""
+    _set_column(root, column, {"hidden": "1"})
+
+
+def _set_width(root: etree._Element, column: int, width: float) -> None:
+    _set_column(root, column, {"width": f"{width:g}", "customWidth": "1"})
+
+
+def _set_column(root: etree._Element, column: int, look: Mapping[str, str]) -> None:
+    """Give one column a look, which a range of columns alike may hold."""
     columns = root.find(f"{{{MAIN}}}cols")
     for item in list(() if columns is None else columns):
         first, last = int(item.get("min", "1")), int(item.get("max", "1"))
         if not first <= column <= last:
             continue
-        for start, end, hidden in (
-            (first, column - 1, False),
-            (column, column, True),
-            (column + 1, last, False),
-        ):
+        for start, end in ((first, column - 1), (column, column), (column + 1, last)):
             if start <= end:
                 twin = copy.deepcopy(item)
                 twin.set("min", str(start))
                 twin.set("max", str(end))
-                if hidden:
-                    twin.set("hidden", "1")
+                if start == column:
+                    for name, value in look.items():
+                        twin.set(name, value)
                 item.addprevious(twin)
         columns.remove(item)
 
@@ -228,11 +258,16 @@ _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here
 
 @dataclass(frozen=True, slots=True)
 class OnPaper:
-    """How a worksheet comes out on paper: scale by its width, by its height too, and its smallest type."""
+    """How a worksheet comes out on paper: scale by its width, by its height too, and its smallest type.
+
+    `heights` [pt] of its rows by number, and `page`, what goes on a page at the scale of the width.
+    """
 
     by_width: float
     by_both: float
     smallest: float
+    heights: dict[int, float]
+    page: float
 
 
 def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
@@ -261,7 +296,8 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
     down = sum(heights.values())
     by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
     by_height = high * 72.0 / down / _DRIFT if down else 1.0
-    return OnPaper(by_width, min(by_width, by_height), smallest)
+    page = high * 72.0 / by_width / _DRIFT
+    return OnPaper(by_width, min(by_width, by_height), smallest, heights, page)
 
 
 def _printed_cells(package: Package, sheet: Sheet) -> tuple[int, int]:
@@ -292,7 +328,10 @@ def _sizes(package: Package) -> list[float]:
 
 
 def fit_pages(package: Package) -> None:
-    """Shrink a worksheet to one page where its type stays legible; else it goes on with its head repeated."""
+    """Shrink a worksheet to one page where its type stays legible; else it goes on with its head repeated.
+
+    A picture below a list is then not cut: it begins the next page, with what follows it.
+    """
     for sheet in package.worksheets:
         setup = package.tree(sheet.part).find(f"{{{MAIN}}}pageSetup")
         if setup is None or setup.get("fitToHeight") != "0" or not package.is_edited(sheet.part):
@@ -304,6 +343,59 @@ def fit_pages(package: Package) -> None:
         goal = LEAST_TYPE if by_width >= LEAST_TYPE else _SHRUNK * by_width
         if page.by_both * page.smallest >= goal:
             package.edit(sheet.part).find(f"{{{MAIN}}}pageSetup").set("fitToHeight", "1")
+        elif (found := _whole_from(package, sheet, page)) is not None:
+            row, is_second = found
+            _begin_page(package.edit(sheet.part), row, page.by_width)
+            if is_second:  # no list goes on
+                _repeat_nothing(package, sheet)
+
+
+def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, bool] | None:
+    """The row with which a new page begins, a picture below the lists keeping whole; is it the second?"""
+    below = max((table.last_row for table in package.tables if table.sheet.name == sheet.name), default=0)
+    tops = [top for name, (top, *_) in picture_places(package).values() if name == sheet.name and top > below]
+    if not tops or not any(page.heights[row] for row in page.heights if row >= min(tops)):
+        return None
+    first = min(tops) - 1  # its heading
+    titles = sum(page.heights[row] for row in _title_rows(package, sheet))
+    room, pages = page.page, 1
+    for row, height in page.heights.items():
+        if height > room:  # a page ends before this row
+            if row > first:
+                return first, pages == 1
+            room, pages = page.page - titles, pages + 1
+        room -= height
+    return None
+
+
+def _title_rows(package: Package, sheet: Sheet) -> range:
+    """The rows that are repeated on each page."""
+    for item in package.defined_names:
+        if item.name == "_xlnm.Print_Titles" and item.scope == sheet.name:
+            found = re.search(r"\$(\d+):\$(\d+)", item.text)
+            return range(int(found[1]), int(found[2]) + 1) if found else range(0)
+    return range(0)
+
+
+def _repeat_nothing(package: Package, sheet: Sheet) -> None:
+    names = package.edit(package.workbook_part).find(f"{{{MAIN}}}definedNames")
+    for item in list(() if names is None else names):
+        if item.get("name") == "_xlnm.Print_Titles" and item.get("localSheetId") == str(sheet.index):
+            names.remove(item)
+
+
+def _begin_page(root: etree._Element, row: int, scale: float) -> None:
+    """Let a page begin with a row. A sheet fitted to its paper may not heed it: it is scaled by hand."""
+    setup = root.find(f"{{{MAIN}}}pageSetup")
+    for fitted in root.iter(f"{{{MAIN}}}pageSetUpPr"):
+        fitted.attrib.pop("fitToPage", None)
+    for name in ("fitToWidth", "fitToHeight"):
+        setup.attrib.pop(name, None)
+    setup.set("scale", f"{math.floor(100.0 * scale)}")
+    breaks = etree.Element(f"{{{MAIN}}}rowBreaks", count="1", manualBreakCount="1")
+    etree.SubElement(breaks, f"{{{MAIN}}}brk", id=f"{row - 1}", max="16383", man="1")
+    after = root.find(f"{{{MAIN}}}headerFooter")
+    (setup if after is None else after).addnext(breaks)
 
 
 def set_scale(package: Package, low: float, high: float) -> None:
@@ -360,23 +452,25 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) 
             continue
         needed = 0.0
         for cell in row:
-            if cell.get("t") != "inlineStr":
-                continue
-            look = styles.get(cell.get("s", "0"))
-            text = "".join(cell.itertext()) if look else ""
-            if look is None or len(text) < _SHORT:
-                continue
-            size, indent, bold = look
             address = cell.get("r")
             column = split_cell(address)[1]
             last = spans.get(address, column)
-            width = sum(widths(place) for place in range(column, last + 1))
-            lines = text_lines(text, width, size, indent, bold=bold) if width else 0
+            lines = _lines(cell, styles, sum(widths(place) for place in range(column, last + 1)))
             if lines > 1:
-                needed = max(needed, row_height(lines, size))
+                needed = max(needed, row_height(lines, styles[cell.get("s", "0")][0]))
         if needed > float(row.get("ht", "15")):
             row.set("ht", f"{needed:g}")
             row.set("customHeight", "1")
+
+
+def _lines(cell: etree._Element, styles: Mapping[str, tuple[float, float, bool]], width: float) -> int:
+    """Lines of a text that wraps in its cell; 0 where none does."""
+    look = styles.get(cell.get("s", "0")) if cell.get("t") == "inlineStr" else None
+    text = "".join(cell.itertext()) if look else ""
+    if look is None or len(text) < _SHORT or not width:
+        return 0
+    size, indent, bold = look
+    return text_lines(text, width, size, indent, bold=bold)
 
 
 def _widths(root: etree._Element) -> Callable[[int], float]:
@@ -440,7 +534,7 @@ _FILLED = 0.99  # of its room that a line is filled to: spreadsheets round lette
 def text_width(text: str, size: float, *, bold: bool = True) -> float:
     """Width of a text in type of a size, in points; bold type is the widest."""
     blank, count = ord(" "), len(_LETTERS)
-    letters = (ord(letter) - blank for letter in text)
+    letters = (ord(letter) - blank for letter in text.replace(NARROW, " "))
     thousandths = sum(_LETTERS[place] if 0 <= place < count else _OTHER_LETTER for place in letters)
     return thousandths / 1000.0 * size * (_BOLD if bold else 1.0)
 
@@ -452,7 +546,7 @@ def text_lines(text: str, width: float, size: float, indent: float = 0.0, *, bol
     blank, count = text_width(" ", size, bold=bold), 0
     for line in text.split("\n"):
         used, count = 0.0, count + 1
-        for word in line.split():
+        for word in filter(None, line.split(" ")):  # no line ends at a blank of another kind
             wide = text_width(word, size, bold=bold)
             if used and used + blank + wide > room:
                 used, count = 0.0, count + 1

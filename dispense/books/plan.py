@@ -26,6 +26,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.errors import NA, FileError, InputError, Problem
 from ..base.fields import Field
+from ..base.naming import capital
 from ..base.units import AS_GIVEN
 from ..plan.tables import BY_NAME, SETTINGS, TABLES, Table
 from ..xlsx.amend import HEADER_ROW
@@ -242,7 +243,7 @@ def _day_share(item: Field, value: Any) -> Any:
 
 
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + "."
+    return capital(text) + "."
 
 
 def _note(item: Field) -> Comment:

@@ -20,6 +20,7 @@ from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.fields import Field
+from ..base.naming import capital
 from ..base.units import AS_GIVEN
 from ..plan.tables import COMPONENTS, COMPONENTS_TABLE, MATERIALS, STATIONS, Table
 from ..xlsx.amend import HEADER_ROW
@@ -200,7 +201,7 @@ def _write_field(
         style.Live(f'=HYPERLINK("#{table.name}!"&{place},{place})'),
         f"a name in {item.refers}" if item.refers else item.allowed(),
         _if_blank(item),
-        item.help[:1].upper() + item.help[1:],
+        capital(item.help),
     )
     for number, entry in enumerate(entries, 1):
         cell = sheet.cell(row, number)

@@ -14,6 +14,7 @@ from ..base.language import ENGLISH, languages, printed_in
 from ..base.measures import CHOICES, Measures, measured_in
 from ..sheets.catalogue import LAYOUTS, SPECS
 from ..sheets.layout import Book
+from ..sheets.litres import spec_in_litres
 from ..sheets.spec import SheetSpec
 from ..xlsx.write import atomic_write
 from .finish import finished
@@ -30,9 +31,9 @@ def template(spec: SheetSpec, layout: Callable[[Book], None]) -> bytes:
     return finished(pages.book, spec.file)
 
 
-def make(key: str) -> bytes:
-    """The template of one kind of sheet."""
-    return template(SPECS[key], LAYOUTS[key])
+def make(key: str, *, in_litres: bool = False) -> bytes:
+    """The template of one kind of sheet; `in_litres`: that of much material."""
+    return template(spec_in_litres(SPECS[key]) if in_litres else SPECS[key], LAYOUTS[key])
 
 
 def write_all(folder: str | Path) -> list[Path]:

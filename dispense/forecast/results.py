@@ -14,7 +14,7 @@ import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
 from ..base.printed import csv_cell, listed
-from ..base.units import volume_text
+from ..base.units import LITRES_FROM, from_si, to_si, volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
 from ..shift.store import price_on
@@ -50,6 +50,26 @@ class Table:
         """Rows as dictionaries by name and unit."""
         keys = [_with_unit(name, unit) for name, unit, _ in self.columns]
         return [dict(zip(keys, row, strict=True)) for row in self.rows]
+
+    def as_told(self) -> Table:
+        """The table as people read it: its volumes in litres where one of them is told so.
+
+        All of them together, since they are compared in a row; programs are given mL throughout.
+        """
+        places = [place for place, (_, unit, _) in enumerate(self.columns) if unit == "mL"]
+        volumes = [row[place] for row in self.rows for place in places if isinstance(row[place], int | float)]
+        if not any(volume >= LITRES_FROM for volume in volumes):
+            return self
+        columns = tuple((name, "L" if unit == "mL" else unit, kind) for name, unit, kind in self.columns)
+        factor, _ = to_si("mL")
+        litres = [
+            [
+                from_si(value * factor, "L") if place in places and isinstance(value, int | float) else value
+                for place, value in enumerate(row)
+            ]
+            for row in self.rows
+        ]
+        return replace(self, columns=columns, rows=litres)
 
 
 def _with_unit(name: str, unit: str) -> str:
@@ -339,6 +359,7 @@ class Forecast:
                 found = _cause_summary(self)
             elif name == "orders":
                 found, whys = _short_orders(found)
+            found = found.as_told()
             kinds = [column[2] for column in found.columns]
             rows = [
                 [_shown(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in found.rows
@@ -363,7 +384,9 @@ class Forecast:
 
 
 def _folded(text: str) -> str:
-    return textwrap.fill(text, LINE, subsequent_indent="  ")
+    from ..base.terminal import folded, terminal_width
+
+    return folded(text, terminal_width() or LINE)
 
 
 def _json(value: Any) -> Any:

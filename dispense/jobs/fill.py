@@ -32,7 +32,7 @@ from ..base.findings import STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
 from ..base.measures import CHOICES as MEASURES
-from ..base.measures import Measures, measured_in, measures
+from ..base.measures import Measures, measured_in, measures, spaced
 from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
@@ -51,6 +51,7 @@ from ..reports.findings import not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
+from ..sheets.litres import in_litres
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, MayGo, SheetSpec, Value, in_language
@@ -264,44 +265,50 @@ class Templates:
         """`plants` are the plant's own templates where their files cannot be read here."""
         self.files, self.paper, self.stamp = dict(files), paper, stamp
         self._plants = dict(plants or {})
-        self._read: dict[str, Template] = {}
-        self._called: dict[str, Headings] = {}
+        self._read: dict[tuple[str, bool], Template] = {}
+        self._called: dict[tuple[str, bool], Headings] = {}
 
-    def get(self, key: str) -> Template:
+    def is_ours(self, key: str) -> bool:
+        """Whether a template is the one that comes with the planner."""
+        return self.files[key] == template_folder() / SPECS[key].file
+
+    def get(self, spec: SheetSpec) -> Template:
         """A template, read when first asked for."""
-        if key not in self._read:
+        key, called = spec.key, (spec.key, spec.in_litres)
+        if called not in self._read:
             from ..books.form import STAMP_MARK
             from ..books.pages import set_paper, stamp_footers
             from ..xlsx.package import Package
             from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
 
-            is_ours = self.files[key] == template_folder() / SPECS[key].file
-            if is_ours and (printed_language().code != ENGLISH or measures().units):
+            as_chosen = printed_language().code != ENGLISH or measures().units or spec.in_litres
+            if self.is_ours(key) and as_chosen:
                 from ..books.templates import make
 
-                package = Package.open(make(key), name=SPECS[key].file)
+                package = Package.open(make(key, in_litres=spec.in_litres), name=SPECS[key].file)
             else:
                 package = Package.open(self._plants.get(key, self.files[key]), name=str(self.files[key]))
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             make_room(package)
-            self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
-        return self._read[key]
+            self._read[called] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
+        return self._read[called]
 
     def headings(self, spec: SheetSpec) -> Headings:
         """What a template calls each column."""
-        if spec.key not in self._called:
-            package = self.get(spec.key).package
-            self._called[spec.key] = headings_of(spec, headers_of(package), keyed_headers(package))
-        return self._called[spec.key]
+        called = spec.key, spec.in_litres
+        if called not in self._called:
+            package = self.get(spec).package
+            self._called[called] = headings_of(spec, headers_of(package), keyed_headers(package))
+        return self._called[called]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
         from ..xlsx.template_units import HEADER
 
         heading = self.headings(spec)[table][name]
-        found = self.get(spec.key).package.table(table)
+        found = self.get(spec).package.table(table)
         for header in map(HEADER.match, found.columns if found else ()):
             if header and fold(header["base"]) == fold(heading):
                 return heading, header["unit"].strip()
@@ -348,7 +355,7 @@ class Templates:
             for item in spec.names
         }
         headers: dict[str, dict[str, MayGo]] = {}
-        package = self.get(spec.key).package
+        package = self.get(spec).package
         headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
         for table in spec.optional.keys() | content.left_out.keys():
             found = package.table(table)
@@ -383,8 +390,10 @@ class Templates:
         from ..handbook.in_formulas import formula_values
         from ..xlsx.shapes import draw_pictures
 
+        if self.is_ours(content.spec.key):
+            content = in_litres(content)
         spec = content.spec
-        filled = self.get(spec.key).fill(
+        filled = self.get(spec).fill(
             _by_name(content) | {"headline": _said_headline(self._headline(content))},
             _headed(content, self.headings(spec)),
             convert=convert,
@@ -449,7 +458,7 @@ def _said_headline(headline: Value) -> Value:
     if not isinstance(headline, str):
         return headline
     alarm = ALARM if headline.startswith(ALARM) else ""
-    rest = translated(headline.removeprefix(ALARM))
+    rest = spaced(translated(headline.removeprefix(ALARM)))
     return f"{translated(alarm.strip())} {rest}" if alarm else rest
 
 
@@ -1066,7 +1075,7 @@ def _check_templates(library: Templates, keys: Iterable[str]) -> None:
     for key in sorted(keys):
         spec = SPECS[key]
         try:
-            package = library.get(key).package
+            package = library.get(SPECS[key]).package
         except (FileError, TemplateError) as error:
             problems.extend(error.problems)
             continue

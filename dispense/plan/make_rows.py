@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from ..base.fields import Field
+from ..base.naming import capital
 from ..base.units import si_symbol
 from .tables import SETTINGS, TABLES, Table
 
@@ -88,7 +89,7 @@ def _attributes(fields: Iterable[Field]) -> list[str]:
 
 def _meaning(item: Field) -> str:
     """What a value is, its unit in SI, and the names it may have."""
-    words = item.help[:1].upper() + item.help[1:]
+    words = capital(item.help)
     if item.kind == "choice":
         return f"{words}: {', '.join(item.choices)}."
     if item.kind == "clock":

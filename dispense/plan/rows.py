@@ -52,9 +52,9 @@ class Material(Row):
     later_time: float | None
     """Age of that later consistency, at the viscosity temperature [s]."""
     thickening_exponent: float | None
-    """A of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel."""
+    """a of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel."""
     thickening_slope: float | None
-    """B of it; blank takes 0."""
+    """b of it; blank takes 0."""
     thickening_growth: float | None
     """K of exp(K·α), in place of a and b."""
     pot_life: float | None

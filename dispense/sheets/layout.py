@@ -16,14 +16,18 @@ from ..base.fields import Field
 
 THREE = "[<10]0.00;[<100]0.0;#,##0"  # three or four figures, whatever the size
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
+LITRES = "[<0.1]0.0000;[<10]0.000;#,##0.00"
+DASHED_LITRES = '[=0]"–";[<0.1]0.0000;#,##0.000'
 ONE_DIGIT = "0.0"
 WHOLE = "0"
 PERCENT = "0%"
 KILOGRAMS = "[<100]0.00;0.0"
+DASHED_KILOGRAMS = '[=0]"–";[<10]0.000;#,##0.00'
 OTHER_DAY = "ddd d mmm hh:mm"  # a time of another day than the sheet's
 
 _BY_UNIT = {
     "mL": THREE,
+    "L": LITRES,
     "g": THREE,
     "kg": "[<10]0.000;[<100]0.00;#,##0.0",
     "s": "[<100]0.0;#,##0",
@@ -35,6 +39,7 @@ _BY_UNIT = {
     "g/mL": "0.000",
     "": "0.0%",
 }
+_IN_LITRES = {THREE: LITRES, DASHED: DASHED_LITRES}
 _BY_KIND = {"date": "ddd yyyy-mm-dd", "moment": "hh:mm", "whole": "#,##0"}
 
 
@@ -48,6 +53,16 @@ def form_of(item: Field) -> str:
     if item.kind == "number":
         return _BY_UNIT.get(item.unit, "General")
     return _BY_KIND.get(item.kind, "@")
+
+
+def form_in_unit(form: str, item: Field) -> str:
+    """The number format that a layout asks for, in the unit that a sheet chose for the field.
+
+    >>> from ..base.fields import number
+    >>> form_in_unit(THREE, number("total", "L", "used")), form_in_unit(THREE, number("mass", "g", "mass"))
+    ('[<0.1]0.0000;[<10]0.000;#,##0.00', '[<10]0.00;[<100]0.0;#,##0')
+    """
+    return _IN_LITRES.get(form, form) if item.unit == "L" else form
 
 
 # ------------------------------------------------------------------------------------- columns

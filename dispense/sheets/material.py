@@ -171,6 +171,10 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
     },
     on_own_page=("MaterialLater",),
+    bulk=(
+        *("mixed_total", "on_parts", "on_parts_low", "on_parts_high", "shot_first", "MaterialParts.total"),
+        *("MaterialUse", "MaterialTimes", "MaterialMore", "MaterialLots", "MaterialHandover"),
+    ),
 )
 
 

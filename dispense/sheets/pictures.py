@@ -138,7 +138,7 @@ def shift_strip(plan: Plan, result: ShiftResult) -> Picture | None:
     if clock is None:
         high -= 10.0
     picture = Picture(wide, high, translated("Shift strip"), _strip_words(result))
-    scale = _scale(start, end, _LANE, wide - 5.0)
+    scale = _scale(start, end, _LANE, wide - 8.0)
     foot = high - _TEXT - 0.5
     _hours(picture, scale, start, end, 0.5, foot)
     gap = max(result.takt, 0.0) if result.takt < math.inf else 0.0
@@ -195,7 +195,7 @@ def _saw_tooth(
     right = scale(math.inf)
     picture.line([(_LANE, height(limit)), (right, height(limit))], width=1.25, dash="dash")
     picture.line(*([(scale(at), height(share)) for at, share in row] for row in rows), width=1.0, ink=DARK)
-    picture.words((_LANE - 0.8, height(limit) - _TEXT / 2.0), f"{limit:.0%}", "r")
+    picture.words((right + 0.8, height(limit) - _TEXT / 2.0), f"{limit:.0%}")
 
 
 def age_curves(result: ShiftResult, used: Callable[[float, float], float]) -> list[list[tuple[float, float]]]:

@@ -132,6 +132,7 @@ RESULTS = SheetSpec(
         "ResultMaterials": ("material", "component", "drawn"),
         "ResultWarnings": ("warning",),
     },
+    bulk=("ResultShifts", "ResultUse", "ResultMaterials", "ResultDays"),
     computed={
         "ResultMaterials": (number("waste_share", "", "share that is not on good parts"),),
         "ResultDays": (

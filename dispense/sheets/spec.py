@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from ..base.fields import Field, date, number, text, whole
 from ..base.language import translated
+from ..base.measures import spaced
 from ..base.picture import Picture
 from .layout import Written
 
@@ -26,7 +27,8 @@ class SheetSpec:
     `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
     are columns that the formulas of the template fill, `written` those that people fill in by hand,
     `optional` those that a sheet leaves out where no row has anything in them. The worksheet of a table
-    `on_own_page` is hidden where the table has no row.
+    `on_own_page` is hidden where the table has no row. `bulk` names what is told in litres together where
+    one of it comes to so much: values, whole tables, and columns as `Table.column`; see `litres`.
     """
 
     key: str
@@ -41,6 +43,8 @@ class SheetSpec:
     written: dict[str, tuple[Written, ...]] = field(default_factory=dict)
     optional: dict[str, tuple[str, ...]] = field(default_factory=dict)
     on_own_page: tuple[str, ...] = ()
+    bulk: tuple[str, ...] = ()
+    in_litres: bool = False
 
     def columns(self, table: str) -> tuple[Field, ...]:
         """All columns of a table: those that are filled, then those that the template computes."""
@@ -106,6 +110,10 @@ AS_THEY_ARE = frozenset(
         *("headline", "warning", "text", "what_to_do", "cautions"),
     }
 )
+#: of these, the sentences: made of translated texts, and read by people alone
+SENTENCES = frozenset({"warning", "text", "what_to_do", "cautions"})
+#: texts by which a filled sheet is read back
+READ_BACK = frozenset({"way", "what", "part_numbers", "begun", "check", "event", "component"})
 OFTEN_NAMES = frozenset({"lot", "lots", "pace", "surface_treatment"})  # the plan's words, or a fixed text
 
 
@@ -121,12 +129,15 @@ def in_language(content: Content) -> Content:
 
 
 def _translated(row: Row) -> Row:
-    return {
-        name: translated(value, known=name not in OFTEN_NAMES)
-        if isinstance(value, str) and name not in AS_THEY_ARE
-        else value
-        for name, value in row.items()
-    }
+    return {name: _on_paper(name, value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def _on_paper(name: str, value: str) -> str:
+    """A text of a sheet as it is printed; the plan's own words as they are."""
+    if name in AS_THEY_ARE:
+        return spaced(value) if name in SENTENCES else value
+    words = translated(value, known=name not in OFTEN_NAMES)
+    return words if name in READ_BACK | OFTEN_NAMES else spaced(words)
 
 
 HEAD = (

@@ -13,7 +13,7 @@ from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
-from .layout import BY, TICK, Book
+from .layout import BY, DASHED, DASHED_KILOGRAMS, TICK, Book
 from .pieces import ML, at, found_at_start, head, hours, instead_of_lots, letter_name, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
@@ -54,6 +54,7 @@ STAGING = SheetSpec(
         "StagingWarnings": ("warning",),
     },
     written={"StagingContainers": (TICK, BY)},
+    bulk=("StagingContainers",),
 )
 
 
@@ -142,9 +143,10 @@ def layout(book: Book) -> None:
             BY,
             "lots",
         ],
+        forms={"volume": DASHED, "mass": DASHED_KILOGRAMS},
         repeat=True,
     )
-    form.total("StagingContainers", ["containers", "mass"])
+    form.total("StagingContainers", ["containers", "mass"], {"mass": DASHED_KILOGRAMS})
     form.section("Warnings")
     form.warnings("StagingWarnings", ("station", "warning"))
     form.sign_off(("Picked by", "Checked by", "Received on the line"))

@@ -27,6 +27,7 @@ from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
 from openpyxl.utils.datetime import from_excel
 
 from ..base.errors import FileError, Problem
+from ..base.measures import NARROW
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -116,6 +117,8 @@ def _fingerprint(cell: etree._Element, package: Package) -> str:
 
 @functools.lru_cache(maxsize=1 << 14, typed=True)
 def _value_mark(value: object) -> str:
+    if isinstance(value, str):  # a blank typed anew is the blank that was printed, whatever its width
+        value = value.replace(NARROW, " ").replace("\u00a0", " ")
     text = f"{value:.12g}" if isinstance(value, float) else f"{value!r}".replace("\\r\\n", "\\n")
     return base64.b64encode(blake2b(text.encode(), digest_size=3).digest()).decode()
 

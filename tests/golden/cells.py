@@ -14,7 +14,7 @@ import math
 import re
 import zipfile
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -150,6 +150,7 @@ class Page:
     most: dict[str, int] = field(default_factory=dict)  # messages that a table shows at most
     beside: dict[str, list[Any]] = field(default_factory=dict)
     left_out: dict[str, set[str]] = field(default_factory=dict)  # columns that a table must not have
+    unit: str = "mL"  # of what is used, brought and left
 
     def is_empty(self, table: str, head: str) -> bool:
         """Whether nothing may stand in a column."""
@@ -158,6 +159,43 @@ class Page:
         rows = self.tables.get(table)
         blank = head in layout.BLANKS.get(table, ())
         return rows is not None and not blank and all(row.get(head) is None for row in rows)
+
+
+def in_litres(page: Page) -> Page:
+    """The page with what is used, brought and left in litres where a figure of it comes to 10 L.
+
+    From when on a volume is told in litres is common practice, no source; that what is added up and
+    compared on one sheet has one unit is the rule on paper.
+    """
+    rows = [(name, row) for name, found in page.tables.items() for row in found]
+    rows += list(page.totals.items())
+    bulk = [value for name, row in rows for head, value in row.items() if layout.is_bulk(name, head)]
+    bulk += [page.names.get(name) for name in layout.BULK_NAMES]
+    if not any(isinstance(item, Num) and item.value >= 10_000.0 for item in bulk):
+        return page
+
+    def turned(name: str, row: dict[str, Any]) -> dict[str, Any]:
+        return {
+            (head.replace("[mL]", "[L]") if layout.is_bulk(name, head) else head): (
+                _litres(value) if layout.is_bulk(name, head) else value
+            )
+            for head, value in row.items()
+        }
+
+    return replace(
+        page,
+        unit="L",
+        names={
+            name: _litres(value) if name in layout.BULK_NAMES else value for name, value in page.names.items()
+        },
+        tables={name: [turned(name, row) for row in found] for name, found in page.tables.items()},
+        totals={name: turned(name, row) for name, row in page.totals.items()},
+        beside={words.replace("[mL]", "[L]"): found for words, found in page.beside.items()},
+    )
+
+
+def _litres(value: Any) -> Any:
+    return replace(value, value=value.value / 1000.0) if isinstance(value, Num) else value
 
 
 # ----------------------------------------------------------------------------------- number formats
@@ -347,14 +385,21 @@ class _Walk:
     def __init__(self, book: Book, page: Page):
         self.book, self.page = book, page
         gone = {words for words, column in layout.ON_COLUMN.items() if page.is_empty(*column)}
-        self.captions = set(layout.CAPTIONS[page.template]) - gone
+        self.captions = {self._words(words) for words in layout.CAPTIONS[page.template]} - gone
         self.allowed = set(layout.FORMULAS[page.template])
-        self.name_labels = layout.LABELS[page.template]
+        self.name_labels = {
+            name: self._words(words) if name in layout.BULK_NAMES else words
+            for name, words in layout.LABELS[page.template].items()
+        }
         self.faults: list[str] = []
         self.seen: set[tuple[str, str]] = set()  # sheet and cell
         self.read: set[str] = set()  # captions that stand somewhere
         self.repeated: dict[str, set[str]] = {}  # by sheet: what it repeats of the first one
         self.repeats: dict[str, int] = {}  # and how many cells do
+
+    def _words(self, words: str) -> str:
+        """Words with the unit of the page; what a page in litres has of a shot is none of its captions."""
+        return words.replace("[mL]", f"[{self.page.unit}]")
 
     def fault(self, sheet: str, cell: str, why: str) -> None:
         self.faults.append(f"{sheet}!{cell}: {why}")
@@ -480,7 +525,7 @@ class _Walk:
             for column, head in places:
                 cell = sheet.cell(row, column)
                 self._check(sheet.title, cell.coordinate, wanted.get(head))
-                computed = head in layout.COMPUTED.get(table.name, ())
+                computed = head in map(self._words, layout.COMPUTED.get(table.name, ()))
                 if computed and not str(cell.value).startswith("="):
                     self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is no formula")
         totals = self.page.totals.get(table.name)

@@ -11,7 +11,7 @@ from typing import Any
 
 from . import amounts, heat, line, weather, weighing
 from . import handbook as hb
-from .cells import Clock, Fact, Message, Num, Page, Says, When
+from .cells import Clock, Fact, Message, Num, Page, Says, When, in_litres
 from .player import USES, Hours, Played, Stretch, Told, rest_of
 from .reading import Plant
 
@@ -2076,4 +2076,4 @@ class Reckoning:
                 else:
                     found[f"{stem}_cure_board.xlsx"] = self.board_page(run)
                 found[f"{stem}_shot_check.xlsx"] = self.check_page(run)
-        return found
+        return {path: in_litres(page) for path, page in found.items()}

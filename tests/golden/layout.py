@@ -365,3 +365,17 @@ COMPUTED: dict[str, tuple[str, ...]] = {
     "ResultMaterials": ("Waste share",),
     "ResultDays": ("A or one part [mL]", "B [mL]", "All materials [kg]", "All purges", "All mixers"),
 }
+
+#: figures of what is used, brought and left; a shot is none
+BULK_NAMES = ("mixed_total", "on_parts", "on_parts_low", "on_parts_high", "shot_first")
+
+
+def is_bulk(table: str, head: str) -> bool:
+    """Whether a column of a table tells what is used, brought or left."""
+    if table == "MaterialParts":
+        return head == "Total [mL]"
+    return (
+        head.endswith("[mL]")
+        and table.startswith(("Material", "Staging", "Result"))
+        and table != "ResultAmounts"
+    )
