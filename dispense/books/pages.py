@@ -12,7 +12,7 @@ from lxml import etree
 
 from ..base.printed import Printed, digits_of
 from ..sheets.spec import MayGo
-from ..xlsx.content import BLANK, set_content
+from ..xlsx.content import SHARED, VALUE, set_blank
 from ..xlsx.package import MAIN, Package, Sheet, Table, cell_value, column_letters, split_cell, split_range
 from ..xlsx.rows import drop_calculation_chain
 
@@ -116,7 +116,7 @@ def _drop_labels(
         for cell in rows.get(number, ()):
             place = split_cell(cell.get("r"))
             if place in above and cell_value(cell, package) in above[place]:
-                set_content(cell, BLANK)
+                set_blank(cell)
                 taken[number] = taken.get(number, 0) + 1
     for number, count in taken.items():
         if count == sum(row == number + 1 for row, *_ in named):
@@ -193,7 +193,7 @@ def _drop_notes(
             rows[row].set("hidden", "1")
         for cell in rows.get(row, ()) if kind == NOTE_ON else ():
             if split_cell(cell.get("r"))[1] == place:
-                set_content(cell, BLANK)
+                set_blank(cell)
 
 
 def _hide_column(root: etree._Element, column: int) -> None:
@@ -337,19 +337,24 @@ def _round_step(step: float) -> float:
     return next((figure * power for figure in (1.0, 2.0, 5.0) if figure * power >= step), 10.0 * power)
 
 
-def fit_texts(package: Package) -> None:
+def fit_texts(package: Package, labels: bool) -> None:
     """Make the rows of changed sheets high enough for their wrapped texts; no row gets lower.
 
+    Those of `labels`, which the template came with, are looked at where it is ours; a plant has seen to
+    its own.
     A spreadsheet does so by itself, but not where cells are merged, and some not on opening.
     """
     styles = package.remember("wrapped", lambda: _wrapped(package))
     for sheet in package.worksheets:
         if styles and package.is_edited(sheet.part):
-            _fit(package.edit(sheet.part), styles)
+            _fit(package, package.edit(sheet.part), styles, 0 if labels else package.first_added)
 
 
-def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) -> None:
-    widths = _widths(root)
+def _fit(
+    package: Package, root: etree._Element, styles: Mapping[str, tuple[float, float, bool]], least: int
+) -> None:
+    """The rows of one sheet; of shared texts those from place `least` on."""
+    widths, strings = _widths(root), package.shared_strings
     spans = {}
     for merged in root.iterfind(f"{{{MAIN}}}mergeCells/{{{MAIN}}}mergeCell"):
         first, _, last = merged.get("ref", "A1").partition(":")
@@ -360,11 +365,14 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) 
             continue
         needed = 0.0
         for cell in row:
-            if cell.get("t") != "inlineStr":
+            kind, look = cell.get("t"), styles.get(cell.get("s", "0"))
+            if look is None or kind not in (SHARED, "inlineStr"):
                 continue
-            look = styles.get(cell.get("s", "0"))
-            text = "".join(cell.itertext()) if look else ""
-            if look is None or len(text) < _SHORT:
+            place = int(cell.findtext(VALUE) or 0) if kind == SHARED else 0
+            if kind == SHARED and place < least:
+                continue
+            text = strings[place] if kind == SHARED else "".join(cell.itertext())
+            if len(text) < _SHORT:
                 continue
             size, indent, bold = look
             address = cell.get("r")

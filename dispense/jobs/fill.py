@@ -266,6 +266,7 @@ class Templates:
         self._plants = dict(plants or {})
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
+        self._own: set[str] = set()  # templates that are not a plant's
 
     def get(self, key: str) -> Template:
         """A template, read when first asked for."""
@@ -277,6 +278,8 @@ class Templates:
             from ..xlsx.templates import Template
 
             is_ours = self.files[key] == template_folder() / SPECS[key].file
+            if is_ours:
+                self._own.add(key)
             if is_ours and (printed_language().code != ENGLISH or measures().units):
                 from ..books.templates import make
 
@@ -394,7 +397,7 @@ class Templates:
         draw_pictures(filled.package, content.pictures)
         leave_out(filled.package, *self._optional(content))
         hide_empty(filled.package, {name: not content.tables.get(name) for name in spec.on_own_page})
-        fit_texts(filled.package)
+        fit_texts(filled.package, labels=spec.key in self._own)
         name_pages(filled.package, WHOSE_MARK, whose(content))
         fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:

@@ -8,13 +8,13 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from typing import Any
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 from lxml import etree
 from openpyxl.styles.numbers import is_date_format
 
 from ..base.errors import InputError, Problem
-from .content import FORMULA, encode, set_content
+from .content import FORMULA, SHARED, encode, set_content
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -69,7 +69,7 @@ def put_cell(package: Package, sheet: str, address: str, value: Any, like: str |
         model = grid.cells(split_cell(like)[0]).get(split_cell(like)[1])
         if model is not None and model.get("s"):
             cell.set("s", model.get("s", "0"))
-    set_content(cell, encode(value, package.date1904))
+    set_content(cell, encode(value, package.date1904), package)
     if isinstance(value, datetime.date) and not _shows_dates(package, cell.get("s", "0")):
         cell.set("s", style_with(package, cell.get("s", "0"), DATE_FORM))
 
@@ -143,7 +143,7 @@ def add_table_sheet(package: Package, name: str, headers: Sequence[str], widths:
     sheet, table = _free(package, "xl/worksheets/sheet{}.xml"), _free(package, "xl/tables/table{}.xml")
     right = column_letters(len(headers))
     area = f"A{HEADER_ROW}:{right}{HEADER_ROW + 1}"
-    package.put(sheet, _sheet_xml(name, headers, widths).encode())
+    package.put(sheet, _sheet_xml(package, name, headers, widths).encode())
     number = 1 + max((int(package.tree(item.part).get("id", "0")) for item in package.tables), default=0)
     package.put(table, _table_xml(name, number, area, headers).encode())
     package.put(
@@ -173,9 +173,9 @@ def add_table_sheet(package: Package, name: str, headers: Sequence[str], widths:
     added.set(f"{{{RELATIONS}}}id", link)
 
 
-def _sheet_xml(name: str, headers: Sequence[str], widths: Sequence[float]) -> str:
+def _sheet_xml(package: Package, name: str, headers: Sequence[str], widths: Sequence[float]) -> str:
     def text(address: str, words: str) -> str:
-        return f'<c r="{address}" t="inlineStr"><is><t>{escape(words)}</t></is></c>'
+        return f'<c r="{address}" t="{SHARED}"><v>{package.share(words)}</v></c>'
 
     columns = "".join(
         f'<col min="{place}" max="{place}" width="{width:g}" customWidth="1"/>'

@@ -18,14 +18,15 @@ import re
 import stat
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from lxml import etree
 
 from dispense.base.errors import FileError, Problem
+from dispense.xlsx import shared
 from dispense.xlsx.write import atomic_write
 
 __all__ = [
@@ -396,6 +397,9 @@ class Package:
         self._dirty: set[str] = set()  # added or replaced as bytes
         self._lower = {part.lower(): part for part in parts}
         self._memo: dict[Any, Any] = {}
+        self._strings: list[str] | None = None  # shared by cells: those of the file, then those added
+        self._strings_part = ""  # where they are, once they were asked for
+        self._added: dict[str, int] = {}  # the place of each that was added
 
     @classmethod
     def open(
@@ -441,7 +445,8 @@ class Package:
 
     def is_edited(self, part: str) -> bool:
         """Whether a part will be written anew."""
-        return part in self._edited or part in self._dirty
+        is_added_to = bool(self._added) and part == self._strings_part
+        return part in self._edited or part in self._dirty or is_added_to
 
     def __contains__(self, part: object) -> bool:
         return part in self._bytes
@@ -452,6 +457,12 @@ class Package:
 
     def read(self, part: str) -> bytes:
         """The bytes of a part as they would be saved."""
+        if self._added and part == self._strings_part:
+            sheets = [self.read(sheet.part) for sheet in self.worksheets]
+            return self._with_added(sum(map(shared.references, sheets)))
+        return self._written(part)
+
+    def _written(self, part: str) -> bytes:
         tree = self._edited.get(part)
         if tree is None:
             return self._bytes[part]
@@ -463,7 +474,9 @@ class Package:
         return head + etree.tostring(tree, encoding="UTF-8", xml_declaration=False)
 
     def tree(self, part: str) -> etree._Element:
-        """A part parsed, for reading only."""
+        """A part parsed, for reading only; texts that were added to those that cells share are settled."""
+        if self._added and part == self._strings_part:
+            self.put(part, self.read(part))
         tree = self._edited.get(part)
         if tree is None:
             tree = self._shared.get(part)
@@ -486,9 +499,9 @@ class Package:
 
     def edit(self, part: str) -> etree._Element:
         """A part parsed, to be changed; it will be written anew."""
+        self.tree(part)
         tree = self._edited.get(part)
         if tree is None:
-            self.tree(part)
             tree = self._edited[part] = copy.deepcopy(self._shared[part])
             self._forget(tree.getroot().tag)
         return tree.getroot()
@@ -514,6 +527,8 @@ class Package:
 
     def put(self, part: str, data: bytes) -> None:
         """Replace or add the bytes of a part."""
+        if part in self._bytes and part == self._strings_part:
+            self._strings, self._added = None, {}
         self._bytes[part] = data
         self._lower[part.lower()] = part
         self._edited.pop(part, None)
@@ -561,6 +576,9 @@ class Package:
         twin._dirty = set(self._dirty)
         twin._lower = dict(self._lower)
         twin._memo = dict(self._memo) if not self._edited else {}
+        twin._strings = None if self._strings is None else list(self._strings)
+        twin._strings_part = self._strings_part
+        twin._added = dict(self._added)
         return twin
 
     # saving
@@ -568,10 +586,17 @@ class Package:
     def to_bytes(self) -> bytes:
         """The workbook file; the same parts give the same bytes."""
         stream = io.BytesIO()
+        parts = {part: self._written(part) for part in self._bytes}
+        if self._added:
+            sheets = [sheet.part for sheet in self.worksheets]
+            count = sum(
+                (shared.references if part in self._edited else shared.references_once)(parts[part])
+                for part in sheets
+            )
+            parts[self._strings_part] = self._with_added(count)
         with zipfile.ZipFile(stream, "w") as archive:
-            for part in self._bytes:
-                data = self.read(part)
-                is_own = part in self._edited or len(data) > _LARGE
+            for part, data in parts.items():
+                is_own = self.is_edited(part) or len(data) > _LARGE
                 check, packed = (_deflated if is_own else _deflated_once)(data)
                 info = zipfile.ZipInfo(part, _EPOCH)
                 info.create_system = 0
@@ -773,13 +798,66 @@ class Package:
         ]
 
     @property
-    def shared_strings(self) -> tuple[str, ...]:
+    def shared_strings(self) -> Sequence[str]:
         """The texts that cells of type `s` point at, without their formatting."""
-        return self.remember("strings", lambda: tuple(self._read_strings()))
+        if self._strings is None:
+            self._strings_part = next(iter(self.related(self.workbook_part, "sharedStrings")), "")
+            self._strings = list(self._read_strings())
+        return self._strings
+
+    def share(self, text: str) -> int:
+        """The place of a text among those that cells share, where it is added unless it was before.
+
+        It is never one of those that the file came with, which may be formatted.
+        """
+        place = self._added.get(text)
+        if place is None:
+            place = len(self.shared_strings)
+            if not self._strings_part:
+                self._add_strings_part()
+            self._added[text] = place
+            cast(list[str], self._strings).append(text)
+        return place
+
+    def share_inline(self) -> None:
+        """Have cells share their texts where the file has them in its sheets, as openpyxl writes it."""
+        parts = dict(self._bytes)
+        shared.share_inline(parts)
+        for part in [name for name, data in parts.items() if data is not self._bytes[name]]:
+            self.put(part, parts[part])
+
+    @property
+    def first_added(self) -> int:
+        """The place of the first text that was added to those of the file."""
+        return len(self.shared_strings) - len(self._added)
+
+    def _add_strings_part(self) -> None:
+        book = self.workbook_part
+        folder, _, file = book.rpartition("/")
+        links = self.edit(self.find(f"{folder}/_rels/{file}.rels".lstrip("/")) or "")
+        used = {item.get("Id") for item in links}
+        name = next(text for text in (f"rId{n}" for n in range(1, len(used) + 2)) if text not in used)
+        etree.SubElement(
+            links,
+            f"{{{PACKAGE_RELATIONS}}}Relationship",
+            Id=name,
+            Type=shared.RELATION,
+            Target=f"/{shared.PART}",
+        )
+        types = self.edit(self._types_part)
+        etree.SubElement(
+            types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{shared.PART}", ContentType=shared.TYPE
+        )
+        self.put(shared.PART, shared.EMPTY)
+        self._strings_part = shared.PART
+
+    def _with_added(self, count: int) -> bytes:
+        """The part of the texts that cells share with those added; so many cells do."""
+        return shared.with_texts(self._written(self._strings_part), self._added, count)
 
     def _read_strings(self) -> Iterator[str]:
-        found = self.related(self.workbook_part, "sharedStrings")
-        for item in self.tree(found[0]).iterchildren(f"{{{MAIN}}}si") if found else ():
+        part = self._strings_part
+        for item in self.tree(part).iterchildren(f"{{{MAIN}}}si") if part else ():
             yield item_text(item)
 
     def cell_values(self, sheet: Sheet | str) -> dict[str, str | float | bool | None]:

@@ -23,7 +23,7 @@ from openpyxl.styles.numbers import is_date_format
 
 from dispense.base.errors import DispenseError, Problem, TemplateError, show
 from dispense.base.naming import fold
-from dispense.xlsx.content import BLANK, CELL, FORMULA, Content, encode, set_content
+from dispense.xlsx.content import CELL, FORMULA, Content, encode, set_blank, set_content
 from dispense.xlsx.package import (
     MAIN,
     MAX_ROW,
@@ -568,7 +568,7 @@ class _Filling:
 
     def _put(self, cell: etree._Element, content: Content) -> None:
         """A content into a cell, with the number format that it needs to be seen whole."""
-        set_content(cell, content)
+        set_content(cell, content, self.package)
         if content.form:
             key = cell.get("s", "0"), content.form
             if key not in self._styles:
@@ -785,7 +785,7 @@ class _Growing:
                 self._fill_formula(grid, row, column, pattern)
             elif cell is not None:
                 self._formulas_gone = self._formulas_gone or cell.find(FORMULA) is not None
-                set_content(cell, BLANK)
+                set_blank(cell)
 
     @staticmethod
     def _fill_formula(grid: Grid, row: int, column: int, pattern: _Pattern) -> None:
@@ -793,7 +793,7 @@ class _Growing:
         held = cell.find(FORMULA)
         if held is not None and held.text:
             return
-        set_content(cell, BLANK)
+        set_blank(cell)
         formula = etree.SubElement(cell, FORMULA, dict(pattern.attributes))
         formula.text = move_formula(pattern.text, row - pattern.row)
         if "ref" in formula.attrib:

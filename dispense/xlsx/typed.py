@@ -27,6 +27,7 @@ from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
 from openpyxl.utils.datetime import from_excel
 
 from ..base.errors import FileError, Problem
+from .content import SHARED, encode, set_content
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -40,7 +41,7 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import encode, set_content, style_formats, style_with
+from .templates import style_formats, style_with
 from .write import atomic_write, clean, refuse_overwrite
 
 _PART = "docProps/custom.xml"
@@ -270,14 +271,14 @@ def carry(old: Package, new: Package) -> tuple[list[TypedCell], list[TypedCell]]
 
 
 def _set(package: Package, cell: etree._Element, item: TypedCell) -> None:
-    set_content(cell, encode(item.value))
+    set_content(cell, encode(item.value), package)
     if item.formula:
         formula = etree.Element(_F)
         formula.text = item.formula
-        for held in cell.findall(f"{{{MAIN}}}is"):  # a formula gives its text as a value
-            cell.remove(held)
+        if cell.get("t") == SHARED:  # a formula gives its text as a value
             cell.set("t", "str")
-            etree.SubElement(cell, _V).text = str(item.value)
+            for held in cell.iterchildren(_V):
+                held.text = str(item.value)
         cell.insert(0, formula)
     if item.form and not is_date_format(_form(cell, _forms(package))):
         cell.set("s", style_with(package, cell.get("s", "0"), item.form))
