@@ -11,10 +11,10 @@ from typing import Any
 from xml.sax.saxutils import quoteattr
 
 from lxml import etree
-from openpyxl.styles.numbers import is_date_format
 
 from ..base.errors import InputError, Problem
 from .content import FORMULA, SHARED, encode, set_content
+from .forms import date_styles
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -27,13 +27,12 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import style_formats, style_with
+from .templates import style_with
 
 __all__ = ["add_row", "add_table_sheet", "formula_at", "put_cell"]
 
 DATE_FORM = "yyyy-mm-dd"
 HEADER_ROW = 3  # of a sheet that is added: below its title, as in a new plan
-_BUILT_IN_DATES = range(14, 23)  # number formats of a date or time, ECMA-376 part 1, 18.8.30
 _SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 _TABLE = "application/vnd.openxmlformats-officedocument.spreadsheetml.table+xml"
 _DECLARED = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
@@ -75,9 +74,7 @@ def put_cell(package: Package, sheet: str, address: str, value: Any, like: str |
 
 
 def _shows_dates(package: Package, style: str) -> bool:
-    formats = style_formats(package)
-    number, code = formats[int(style)] if int(style) < len(formats) else ("0", None)
-    return is_date_format(code) if code is not None else number.isdigit() and int(number) in _BUILT_IN_DATES
+    return int(style) in date_styles(package)
 
 
 def add_row(

@@ -11,7 +11,6 @@ import re
 from typing import Any, NamedTuple
 
 from lxml import etree
-from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
 
 from dispense.base.fields import CellError
 from dispense.base.printed import Printed
@@ -94,6 +93,8 @@ def number_text(value: float) -> str:
 
 
 def _serial(value: Any, date1904: bool) -> str:
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
+
     if isinstance(value, dt.datetime | dt.time) and value.tzinfo is not None:
         value = value.replace(tzinfo=None)
     number = to_excel(value, CALENDAR_MAC_1904 if date1904 else CALENDAR_WINDOWS_1900)

@@ -45,6 +45,7 @@ __all__ = [
     "read_file",
     "sound_xml",
     "split_cell",
+    "unescape",
 ]
 
 MAX_ROW = 1_048_576
@@ -761,7 +762,7 @@ class Package:
         except ValueError as error:
             raise self._error(f"has a bad range: {error}", part) from error
         columns = root.find(f"{{{MAIN}}}tableColumns")
-        names = tuple(_unescape(item.get("name", "")) for item in (() if columns is None else columns))
+        names = tuple(unescape(item.get("name", "")) for item in (() if columns is None else columns))
         if len(names) != right - left + 1:
             raise self._error("lists other columns than its range has", part)
         return Table(
@@ -905,7 +906,7 @@ def _is_link_to(item: etree._Element, base: str, part: str) -> bool:
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
 
-def _unescape(text: str) -> str:
+def unescape(text: str) -> str:
     """Undo the `_x000A_` spelling of characters in names and texts."""
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
@@ -922,7 +923,7 @@ def item_text(item: etree._Element) -> str:
             pieces.append(child.text or "")
         elif child.tag == _R:
             pieces.extend(text.text or "" for text in child.iterchildren(_T))
-    return _unescape("".join(pieces))
+    return unescape("".join(pieces))
 
 
 def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Element]]:
@@ -962,7 +963,7 @@ def cell_value(cell: etree._Element, package: Package) -> str | float | bool | N
     if kind == "n":
         return float(text)
     if kind == "str":
-        return _unescape(text)
+        return unescape(text)
     return text
 
 

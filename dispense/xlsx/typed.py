@@ -23,11 +23,12 @@ from pathlib import Path
 from typing import Any
 
 from lxml import etree
-from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
+from openpyxl.styles.numbers import BUILTIN_FORMATS
 from openpyxl.utils.datetime import from_excel
 
 from ..base.errors import FileError, Problem
 from .content import SHARED, encode, set_content
+from .forms import is_date_form, style_formats
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -41,7 +42,7 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import style_formats, style_with
+from .templates import style_with
 from .write import atomic_write, clean, refuse_overwrite
 
 _PART = "docProps/custom.xml"
@@ -221,7 +222,7 @@ def _typed(
     form = _form(cell, forms)
     value = cell_value(cell, package)
     return TypedCell(
-        sheet.name, address, None if value == "" else value, text, form if is_date_format(form) else ""
+        sheet.name, address, None if value == "" else value, text, form if is_date_form(form) else ""
     )
 
 
@@ -280,7 +281,7 @@ def _set(package: Package, cell: etree._Element, item: TypedCell) -> None:
             for held in cell.iterchildren(_V):
                 held.text = str(item.value)
         cell.insert(0, formula)
-    if item.form and not is_date_format(_form(cell, _forms(package))):
+    if item.form and not is_date_form(_form(cell, _forms(package))):
         cell.set("s", style_with(package, cell.get("s", "0"), item.form))
 
 
