@@ -20,6 +20,7 @@ import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import Field, number, record, vector
+from ..base.kept import kept
 from ..base.numbers import Number, Series
 from .cure import COMPLETE, IN_ORDER, advance, cure_degree
 from .declare import example, out, requires, validity, workbook_function
@@ -976,6 +977,7 @@ def mass_pot_life(
     return life.reshape(shape)[()], end.reshape(shape)[()]
 
 
+@kept
 def _lumped(
     kinetics: Kinetics, room: np.ndarray, goal: np.ndarray, rise: np.ndarray, loss: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
