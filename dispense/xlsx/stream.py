@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import functools
 import io
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -10,7 +12,17 @@ from lxml import etree
 
 from .content import clean_text
 from .forms import date_styles, elapsed_styles, from_serial
-from .package import MAIN, Package, Sheet, column_number, item_text, split_cell, unescape
+from .package import (
+    MAIN,
+    MAX_COLUMN,
+    Package,
+    Sheet,
+    column_letters,
+    column_number,
+    item_text,
+    split_cell,
+    unescape,
+)
 
 __all__ = ["SheetValues"]
 
@@ -58,8 +70,9 @@ class SheetValues:
 
     def _elements(self, part: str) -> Iterator[etree._Element]:
         stream = io.BytesIO(self._package.read(part))
+        # a text of any length is let in here, to be refused by the cell that holds it; parts are bounded
         for _, row in etree.iterparse(
-            stream, tag=_ROW, resolve_entities=False, load_dtd=False, no_network=True, huge_tree=False
+            stream, tag=_ROW, resolve_entities=False, load_dtd=False, no_network=True, huge_tree=True
         ):
             yield row
             row.clear()
@@ -118,5 +131,15 @@ def _column(address: str, row: str | None) -> int:
     if row and address.endswith(row):
         letters = address[: -len(row)]
         if letters.isalpha() and letters.isascii():
-            return column_number(letters)
+            return _number(letters)
     return split_cell(address)[1]
+
+
+@functools.cache
+def _number(letters: str) -> int:
+    """The column of some letters; one past the last of a sheet for any behind it."""
+    with contextlib.suppress(ValueError):
+        return column_number(letters)
+    if len(letters) > len(column_letters(MAX_COLUMN)):
+        raise ValueError(f"{letters!r} is not a column")
+    return MAX_COLUMN + 1
