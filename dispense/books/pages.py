@@ -368,10 +368,11 @@ def _fit(
             kind, look = cell.get("t"), styles.get(cell.get("s", "0"))
             if look is None or kind not in (SHARED, "inlineStr"):
                 continue
-            place = int(cell.findtext(VALUE) or 0) if kind == SHARED else 0
-            if kind == SHARED and place < least:
-                continue
-            text = strings[place] if kind == SHARED else "".join(cell.itertext())
+            if kind == SHARED:
+                place = int(cell.findtext(VALUE) or 0)
+                text = strings[place] if place >= least else ""
+            else:
+                text = "".join(cell.itertext())
             if len(text) < _SHORT:
                 continue
             size, indent, bold = look

@@ -266,6 +266,7 @@ class Templates:
         self._plants = dict(plants or {})
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
+        self._called_by_hand: dict[str, Headings] = {}
         self._own: set[str] = set()  # templates that are not a plant's
 
     def get(self, key: str) -> Template:
@@ -298,6 +299,15 @@ class Templates:
             package = self.get(spec.key).package
             self._called[spec.key] = headings_of(spec, headers_of(package), keyed_headers(package))
         return self._called[spec.key]
+
+    def _by_hand(self, spec: SheetSpec) -> Headings:
+        """The same with the columns that are filled in by hand."""
+        if spec.key not in self._called_by_hand:
+            package = self.get(spec.key).package
+            self._called_by_hand[spec.key] = headings_of(
+                spec, headers_of(package), keyed_headers(package), by_hand=True
+            )
+        return self._called_by_hand[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
@@ -352,7 +362,7 @@ class Templates:
         }
         headers: dict[str, dict[str, MayGo]] = {}
         package = self.get(spec.key).package
-        headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
+        headings = self._by_hand(spec)
         for table in spec.optional.keys() | content.left_out.keys():
             found = package.table(table)
             called = headings.get(table, {})

@@ -69,6 +69,8 @@ _LEVEL = 6
 _LARGE = 1 << 18  # bytes of a part above which what is packed of it is not kept
 _REMEMBERED: dict[str, tuple[str, ...]] = {  # by root: what is remembered of such a part, of others all
     f"{{{MAIN}}}worksheet": ("cells", "rows", "label"),
+    f"{{{MAIN}}}workbook": ("sheets", "names", "names folded", "tables", "label", "picture places"),
+    f"{{{MAIN}}}table": ("tables", "label"),
     f"{{{MAIN}}}styleSheet": ("type sizes", "wrapped"),
     "{http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing}wsDr": (),
     "{http://schemas.openxmlformats.org/drawingml/2006/chart}chartSpace": (),
@@ -588,7 +590,9 @@ class Package:
         """The workbook file; the same parts give the same bytes."""
         stream = io.BytesIO()
         parts = {part: self._written(part) for part in self._bytes}
+        own = set(self._edited)
         if self._added:
+            own.add(self._strings_part)
             sheets = [sheet.part for sheet in self.worksheets]
             count = sum(
                 (shared.references if part in self._edited else shared.references_once)(parts[part])
@@ -597,7 +601,7 @@ class Package:
             parts[self._strings_part] = self._with_added(count)
         with zipfile.ZipFile(stream, "w") as archive:
             for part, data in parts.items():
-                is_own = self.is_edited(part) or len(data) > _LARGE
+                is_own = part in own or len(data) > _LARGE
                 check, packed = (_deflated if is_own else _deflated_once)(data)
                 info = zipfile.ZipInfo(part, _EPOCH)
                 info.create_system = 0
@@ -950,7 +954,7 @@ def cell_value(cell: etree._Element, package: Package) -> str | float | bool | N
     if kind == "inlineStr":
         held = cell.find(_IS)
         return None if held is None else item_text(held)
-    held = cell.find(_V)
+    held = cell[0] if cell[0].tag == _V else cell.find(_V)
     if held is None or held.text is None:
         return "" if kind == "str" and held is not None else None
     text = held.text

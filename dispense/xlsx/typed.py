@@ -108,7 +108,9 @@ def _date_text(days: float, form: str) -> str:
 
 def _fingerprint(cell: etree._Element, package: Package) -> str:
     """What a cell holds in a few characters; a spreadsheet that saves it anew does not change it."""
-    if cell.find(_F) is not None:
+    if not len(cell):
+        return ""
+    if cell[0].tag == _F or cell.find(_F) is not None:
         return _FORMULA
     value = cell_value(cell, package)
     if value is None or value == "":
