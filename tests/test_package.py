@@ -290,3 +290,24 @@ def test_every_inline_string_carries_its_text(path):
         for _, _, place, cell in iter_cells(package.tree(sheet.part)):
             is_text = cell.get("t") == "inlineStr"
             assert is_text == (cell.find(f"{{{MAIN}}}is") is not None), f"{sheet.name}!{place}"
+
+
+def test_a_part_read_once_is_not_kept_and_an_edit_needs_no_second_tree():
+    """Memory: of a workbook without copies a sheet stands once, as read or as edited."""
+    package = Package.open(full_template())
+    part = package.worksheets[0].part
+    assert package.read_once(part) is not package.read_once(part)
+    read = package.tree(part)
+    assert package.edit(part) is read is package.read_once(part)
+
+
+def test_an_edit_of_a_copy_leaves_the_others():
+    package = Package.open(full_template())
+    part = package.worksheets[0].part
+    before, twin = package.read(part), package.copy()
+    assert twin.read_once(part) is package.tree(part)
+    for one, other in ((package, twin), (twin, package)):
+        one.edit(part).set("edited", "yes")
+        assert other.read_once(part).get("edited") is None
+        one.revert(part)
+    assert package.read(part) == twin.read(part) == before

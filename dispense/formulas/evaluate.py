@@ -562,7 +562,7 @@ class PackageSheets:
         self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
         self._hidden: dict[str, frozenset[int]] = {}
         for sheet in package.worksheets:
-            self._read(sheet.name, package.tree(sheet.part))
+            self._read(sheet.name, package.read_once(sheet.part))
         self._names = {(n.name.lower(), n.scope): n.text for n in package.defined_names}
 
     def _read(self, name: str, root: Any) -> None:

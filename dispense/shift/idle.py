@@ -21,31 +21,32 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..base.clock import hhmm
 from ..base.numbers import EQUAL
 from ..base.units import duration_text, told_volume_text
+from ..handbook.life import LifeClock
 from ..plan.rows import Station
 from ..plan.tables import CHANGE_MIXER, IDLE_OFF, IDLE_PURGE
 from .calendar import SAME_TIME, Calendar
-from .mixer import GELLED, Mixer
+from .mixer import Mixer
 from .store import NANO
 from .visits import Piece
 
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
 
 
-@dataclass(frozen=True, slots=True)
-class Idle:
+class Idle(NamedTuple):
     """An idle time from `since` to `until` [s], and what either way costs [nL, s]."""
 
     since: float
     until: float
     limit: float  # when what stands in the mixer reaches its limit
-    every: float  # how long what is fresh at its start keeps the limit [s], of a long one
+    life: LifeClock  # of what stands in the mixer
+    share: float  # of its pot life that is the limit
     purges: tuple[float, ...] | None  # when to purge; None: purging does not keep the limit
-    count: int  # of purges, those that the part after it asks for among them
+    purge_count: int  # those that the part after it asks for among them
     purge_volume: int  # of all purges
     purge_time: float
     purged: float  # when the part may begin after them
@@ -76,9 +77,10 @@ class Idle:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
-        each = told_volume_text(self.purge_volume / self.count / NANO, 1)
+        each = told_volume_text(self.purge_volume / self.purge_count / NANO, 1)
+        every = self.life.when(self.since, self.share) - self.since
         return (
-            f"purging every {duration_text(self.every)} takes {self.count} × {each} "
+            f"purging every {duration_text(every)} takes {self.purge_count} × {each} "
             f"and {duration_text(self.purge_time)}"
         )
 
@@ -99,11 +101,8 @@ def weigh_idle(
     share, since = station.purge_share, max(since, calendar.start)
     if mixer.life is None or not mixer.contents or until <= since or mixer.keeps(share, pieces, until):
         return None
-    used = mixer.share_used(until)
-    if used < share or mixer.share_used(since) >= GELLED:
-        return None
     limit = mixer.reaches(share)
-    if limit >= until - SAME_TIME:
+    if limit >= until - SAME_TIME or mixer.is_lost_by(since):
         return None
     in_a_row = max(1, math.ceil(mixer.renewal / purge * (1.0 - EQUAL)))
     trial = mixer.copy()
@@ -115,14 +114,15 @@ def weigh_idle(
         while count < most and trial.passes(share, pieces, purged):  # what the part asks for besides
             trial.push(purge, purged, purged + station.purge_time)
             count, purged = count + 1, purged + station.purge_time
-    is_long = times is None or count > in_a_row or used >= GELLED
+    is_long = times is None or count > in_a_row or mixer.is_lost_by(until)
     if not is_long and station.rule == CHANGE_MIXER:
         return None
     return Idle(
         since,
         until,
         limit,
-        mixer.life.when(since, share) - since if is_long else 0.0,
+        mixer.life,
+        share,
         times,
         count,
         count * purge,

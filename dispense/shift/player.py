@@ -672,8 +672,11 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        volume = told_volume_text(self.purge / NANO, 1)
-        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
+
+        def text() -> str:
+            return f"purge {told_volume_text(self.purge / NANO, 1)}{why}: {because()}"
+
+        self._tell(clock, "purge", text, self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)

@@ -388,8 +388,8 @@ _deflated_once = functools.lru_cache(maxsize=256)(_deflated)
 class Package:
     """The parts of one workbook file.
 
-    `tree(part)` gives a part parsed, for reading only; `edit(part)` gives a copy of it that will be
-    written. `copy()` shares what was parsed, so that one template can be filled many times.
+    `tree(part)` gives a part parsed, for reading only; `edit(part)` gives it to be changed and written.
+    `copy()` shares what was parsed, so that one template can be filled many times: of that a copy is edited.
     """
 
     def __init__(self, parts: dict[str, bytes], name: str = "workbook"):
@@ -397,6 +397,7 @@ class Package:
         self._bytes = parts
         self._shared: dict[str, etree._ElementTree] = {}
         self._edited: dict[str, etree._ElementTree] = {}
+        self._has_copies = False  # what was parsed is another package's too
         self._dirty: set[str] = set()  # added or replaced as bytes
         self._lower = {part.lower(): part for part in parts}
         self._memo: dict[Any, Any] = {}
@@ -487,6 +488,12 @@ class Package:
             tree = self._shared[part] = self._parse(part)
         return tree.getroot()
 
+    def read_once(self, part: str) -> etree._Element:
+        """A part parsed for one reading: kept where it is kept already, or copies would parse it again."""
+        if self._has_copies or part in self._edited or part in self._shared:
+            return self.tree(part)
+        return self._parse(part).getroot()
+
     def _parse(self, part: str) -> etree._ElementTree:
         if part not in self._bytes:
             raise self._error("is missing", part, "save the workbook again")
@@ -505,7 +512,8 @@ class Package:
         self.tree(part)
         tree = self._edited.get(part)
         if tree is None:
-            tree = self._edited[part] = copy.deepcopy(self._shared[part])
+            tree = copy.deepcopy(self._shared[part]) if self._has_copies else self._shared.pop(part)
+            self._edited[part] = tree
             self._forget(tree.getroot().tag)
         return tree.getroot()
 
@@ -575,6 +583,7 @@ class Package:
         twin.name = self.name
         twin._bytes = dict(self._bytes)
         twin._shared = self._shared
+        twin._has_copies = self._has_copies = True
         twin._edited = {part: copy.deepcopy(tree) for part, tree in self._edited.items()}
         twin._dirty = set(self._dirty)
         twin._lower = dict(self._lower)
@@ -586,22 +595,32 @@ class Package:
 
     # saving
 
+    def _all_written(self) -> Iterator[tuple[str, bytes]]:
+        """Each part and its bytes; those of texts that cells share after a look at who shares them."""
+        sheets: dict[str, bytes] = {}
+        if self._added:
+            sheets = {sheet.part: self._written(sheet.part) for sheet in self.worksheets}
+            count = sum(
+                (shared.references if self._is_own(part, data) else shared.references_once)(data)
+                for part, data in sheets.items()
+            )
+        for part in self._bytes:
+            if self._added and part == self._strings_part:
+                yield part, self._with_added(count)
+            else:
+                yield part, sheets.pop(part, None) or self._written(part)
+
+    def _is_own(self, part: str, data: bytes) -> bool:
+        """Whether what is found in the bytes of a part is not worth keeping for the next file."""
+        return part in self._edited or len(data) > _LARGE
+
     def to_bytes(self) -> bytes:
         """The workbook file; the same parts give the same bytes."""
         stream = io.BytesIO()
-        parts = {part: self._written(part) for part in self._bytes}
-        own = set(self._edited)
-        if self._added:
-            own.add(self._strings_part)
-            sheets = [sheet.part for sheet in self.worksheets]
-            count = sum(
-                (shared.references if part in self._edited else shared.references_once)(parts[part])
-                for part in sheets
-            )
-            parts[self._strings_part] = self._with_added(count)
+        added = self._strings_part if self._added else ""
         with zipfile.ZipFile(stream, "w") as archive:
-            for part, data in parts.items():
-                is_own = part in own or len(data) > _LARGE
+            for part, data in self._all_written():
+                is_own = part == added or self._is_own(part, data)
                 check, packed = (_deflated if is_own else _deflated_once)(data)
                 info = zipfile.ZipInfo(part, _EPOCH)
                 info.create_system = 0

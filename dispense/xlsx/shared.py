@@ -120,7 +120,7 @@ class _Opened:
 
 
 #: those of the templates of a run
-_opened = functools.lru_cache(maxsize=32)(_Opened)
+_opened = functools.lru_cache(maxsize=16)(_Opened)
 
 
 @functools.lru_cache(maxsize=1 << 12)

@@ -96,9 +96,9 @@ def store_values(package: Package, values: Mapping[tuple[str, str], Any]) -> Non
 
 def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
     for sheet in package.worksheets:
-        root = package.tree(sheet.part)
-        if next(root.iter(FORMULA), None) is None:
+        if next(package.read_once(sheet.part).iter(FORMULA), None) is None:
             continue
+        root = package.tree(sheet.part)
         changes = _value_changes(package, sheet, values, missing)
         if not changes:
             continue

@@ -127,7 +127,7 @@ def _value_mark(value: object) -> str:
 def _marks(package: Package) -> Marks:
     found: Marks = {}
     for sheet in package.worksheets:
-        cells = iter_cells(package.tree(sheet.part))
+        cells = iter_cells(package.read_once(sheet.part))
         prints = {address: _fingerprint(cell, package) for _, _, address, cell in cells}
         found[sheet.name] = {address: mark for address, mark in prints.items() if mark}
     return found
@@ -199,7 +199,7 @@ def typed_cells(package: Package) -> list[TypedCell]:
     found, forms = [], _forms(package)
     for sheet in package.worksheets:
         marks = written.get(sheet.name, {})
-        there = {address: cell for _, _, address, cell in iter_cells(package.tree(sheet.part))}
+        there = {address: cell for _, _, address, cell in iter_cells(package.read_once(sheet.part))}
         for address in sorted({*marks, *there}, key=split_cell):
             cell = there.get(address)
             now = "" if cell is None else _fingerprint(cell, package)
