@@ -608,7 +608,7 @@ class Package:
             if self._added and part == self._strings_part:
                 yield part, self._with_added(count)
             else:
-                yield part, sheets.pop(part, None) or self._written(part)
+                yield part, sheets.pop(part, b"") or self._written(part)
 
     def _is_own(self, part: str, data: bytes) -> bool:
         """Whether what is found in the bytes of a part is not worth keeping for the next file."""
