@@ -7,9 +7,14 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
-from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec
 from types import ModuleType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from importlib.abc import Loader, MetaPathFinder
+else:  # Python asks for the methods alone, and the module takes as long to load as the whole package
+    Loader = MetaPathFinder = object
 
 MOVED = {
     f"dispense.{old}": f"dispense.{new}"

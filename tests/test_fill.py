@@ -25,6 +25,7 @@ import pytest
 import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import etree
 from make_template import content_types, full_template, link, rebuild, simple_template
 
 from dispense.base.errors import DispenseError, Problem, TemplateError
@@ -544,9 +545,11 @@ def test_all_that_a_plant_put_into_its_template_stays(full):
         {"Shots": [{"Part": f"P{n}", "Volume": n, "Time": dt.time(6, n)} for n in range(1, 6)]},
     )
     changed = {difference.part for difference in compare(full.package, filled.package)}
-    # three rows more on one sheet: that sheet, and what hangs on its rows
+    # three rows more on one sheet: that sheet, what hangs on its rows, and the texts that cells share
+    # (ECMA-376 part 1, 18.4), as a spreadsheet saves them
     assert changed == {
         SHEET,
+        "xl/sharedStrings.xml",
         "xl/tables/table1.xml",
         "xl/comments1.xml",
         "xl/drawings/drawing1.xml",
@@ -697,8 +700,51 @@ def test_nothing_given_changes_nothing(simple):
     data = book(lambda made: made.add_worksheet("S").write("A1", 1))
     assert compare(Package.open(data), fill_template(data).package) == []
     parts = {item.part for item in compare(simple.package, simple.fill({"who": "x"}).package)}
-    # the formulas lost their stale values, on both sheets that have some
-    assert parts == {SHEET, "xl/worksheets/sheet2.xml"}
+    # the formulas lost their stale values, on both sheets that have some; the text is one that cells share
+    assert parts == {SHEET, "xl/worksheets/sheet2.xml", "xl/sharedStrings.xml"}
+
+
+@pytest.mark.parametrize("texts_before", ["some", "none", "rich and extended"])
+def test_texts_are_shared_as_spreadsheets_save_them(texts_before):
+    # ECMA-376 part 1, 18.4: a cell of the type s holds the place of a text, count says how many cells do,
+    # uniqueCount how many texts there are, blanks at the ends stand under xml:space="preserve"
+    def make(made: xlsxwriter.Workbook) -> None:
+        sheet = made.add_worksheet("S")
+        sheet.write("A1", 1)
+        if texts_before != "none":
+            sheet.write("B1", "label")
+        if texts_before.startswith("rich"):
+            bold = made.add_format({"bold": True})
+            sheet.write_rich_string("B2", "who ", bold, "x")
+        for number in range(3, 9):
+            made.define_name(f"text_{number}", f"=S!$A${number}")
+
+    package = Package.open(book(make))
+    if texts_before == "none":
+        package.remove("xl/sharedStrings.xml")
+    elif texts_before.startswith("rich"):
+        part = package.read("xl/sharedStrings.xml")
+        ending = b'<extLst><ext uri="{0}"/></extLst></sst>'
+        package.put("xl/sharedStrings.xml", part.replace(b"</sst>", ending))
+    texts = ["label", "label", " < & >\n", "who x", "_x0041_", "ü"]
+    given = {f"text_{number}": text for number, text in enumerate(texts, 3)}
+    data = fill_template(package.to_bytes(), given).package.to_bytes()
+    sheet = openpyxl.load_workbook(io.BytesIO(data))["S"]
+    # openpyxl leaves the escape of an escape (22.9.2.19, ST_Xstring) as it stands in the file
+    read_ = [str(sheet[f"A{number}"].value).replace("_x005F_", "_") for number in range(3, 9)]
+    assert read_ == texts
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        strings = etree.fromstring(archive.read("xl/sharedStrings.xml"))
+        cells = etree.fromstring(archive.read(SHEET)).iter(f"{{{MAIN}}}c")
+        shared = sum(cell.get("t") == "s" for cell in cells)
+        assert b"inlineStr" not in archive.read(SHEET)
+    items = strings.findall(f"{{{MAIN}}}si")
+    assert (int(strings.get("count")), int(strings.get("uniqueCount"))) == (shared, len(items))
+    kept = items[-5:]  # the same text twice is one
+    space = "{http://www.w3.org/XML/1998/namespace}space"
+    assert [item[0].get(space) for item in kept] == [None, "preserve", None, None, None]
+    assert etree.QName(strings[-1]).localname == ("extLst" if texts_before.startswith("rich") else "si")
+    assert len(strings.findall(f"{{{MAIN}}}si/{{{MAIN}}}r")) == (2 if texts_before.startswith("rich") else 0)
 
 
 def test_the_calculation_chain_never_names_a_cell_without_formula():

@@ -41,6 +41,7 @@ from dispense.handbook.words import by_category
 from dispense.jobs.fill import template_folder
 from dispense.jobs.on_screen import COMMANDS
 from dispense.xlsx.package import Package
+from dispense.xlsx.shared import share_inline
 from dispense.xlsx.write import atomic_write, clean, scratch
 
 MODULE = "DispenseFunctions"
@@ -351,6 +352,7 @@ def _finish(data: bytes, is_addin: bool) -> bytes:
     """
     with zipfile.ZipFile(io.BytesIO(data)) as source:
         parts = {name: source.read(name) for name in source.namelist()}
+    share_inline(parts)
     date = rb"\g<1>2000-01-01T00:00:00Z"
     core, sheet, book = "docProps/core.xml", "xl/worksheets/sheet1.xml", "xl/workbook.xml"
     parts[core] = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", date, parts[core])

@@ -11,7 +11,6 @@ reason of an error.
 
 from __future__ import annotations
 
-import io
 import os
 import re
 from collections.abc import Iterable, Iterator
@@ -26,6 +25,7 @@ from dispense.addin.excel_udfs import function_help
 from dispense.addin.listing import with_values, write_list
 from dispense.base.errors import InputError, Problem, TemplateError
 from dispense.base.fields import Field
+from dispense.books.style import stable_bytes
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function
 from dispense.handbook.words import literal
@@ -315,9 +315,7 @@ def _new_workbook(entries: list[Function]) -> bytes:
         entries,
         tries_at_load=True,
     )
-    stream = io.BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return stable_bytes(book)
 
 
 def _settle(package: Package) -> None:

@@ -14,7 +14,7 @@ from lxml import etree
 from ..base.measures import NARROW
 from ..base.printed import Printed, digits_of
 from ..sheets.spec import MayGo
-from ..xlsx.content import BLANK, set_content
+from ..xlsx.content import SHARED, VALUE, set_blank
 from ..xlsx.package import MAIN, Package, Sheet, Table, cell_value, column_letters, split_cell, split_range
 from ..xlsx.rows import drop_calculation_chain
 from ..xlsx.shapes import picture_places
@@ -119,7 +119,7 @@ def _drop_labels(
         for cell in rows.get(number, ()):
             place = split_cell(cell.get("r"))
             if place in above and cell_value(cell, package) in above[place]:
-                set_content(cell, BLANK)
+                set_blank(cell)
                 taken[number] = taken.get(number, 0) + 1
     for number, count in taken.items():
         if count == sum(row == number + 1 for row, *_ in named):
@@ -182,7 +182,8 @@ def _widen_texts(
         for number in range(table.first_data_row, table.last_data_row + 1)
     )
     cells = [cell for number in data for cell in rows.get(number, ()) if split_cell(cell.get("r"))[1] == last]
-    if width and any(_lines(cell, styles, width) > 1 for cell in cells):
+    looks = ((cell, styles.get(cell.get("s", "0"))) for cell in cells)
+    if any(look and _lines(_text(cell, package.shared_strings), look, width) > 1 for cell, look in looks):
         _set_width(root, last, width + freed)
 
 
@@ -218,7 +219,7 @@ def _drop_notes(
             rows[row].set("hidden", "1")
         for cell in rows.get(row, ()) if kind == NOTE_ON else ():
             if split_cell(cell.get("r"))[1] == place:
-                set_content(cell, BLANK)
+                set_blank(cell)
 
 
 def _hide_column(root: etree._Element, column: int) -> None:
@@ -429,19 +430,24 @@ def _round_step(step: float) -> float:
     return next((figure * power for figure in (1.0, 2.0, 5.0) if figure * power >= step), 10.0 * power)
 
 
-def fit_texts(package: Package) -> None:
+def fit_texts(package: Package, labels: bool) -> None:
     """Make the rows of changed sheets high enough for their wrapped texts; no row gets lower.
 
+    Those of `labels`, which the template came with, are looked at where it is ours; a plant has seen to
+    its own.
     A spreadsheet does so by itself, but not where cells are merged, and some not on opening.
     """
     styles = package.remember("wrapped", lambda: _wrapped(package))
     for sheet in package.worksheets:
         if styles and package.is_edited(sheet.part):
-            _fit(package.edit(sheet.part), styles)
+            _fit(package, package.edit(sheet.part), styles, 0 if labels else package.first_added)
 
 
-def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) -> None:
-    widths = _widths(root)
+def _fit(
+    package: Package, root: etree._Element, styles: Mapping[str, tuple[float, float, bool]], least: int
+) -> None:
+    """The rows of one sheet; of shared texts those from place `least` on."""
+    widths, strings = _widths(root), package.shared_strings
     spans = {}
     for merged in root.iterfind(f"{{{MAIN}}}mergeCells/{{{MAIN}}}mergeCell"):
         first, _, last = merged.get("ref", "A1").partition(":")
@@ -452,25 +458,33 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) 
             continue
         needed = 0.0
         for cell in row:
+            look = styles.get(cell.get("s", "0"))
+            text = _text(cell, strings, least) if look else ""
+            if look is None or len(text) < _SHORT:
+                continue
             address = cell.get("r")
             column = split_cell(address)[1]
             last = spans.get(address, column)
-            lines = _lines(cell, styles, sum(widths(place) for place in range(column, last + 1)))
+            lines = _lines(text, look, sum(widths(place) for place in range(column, last + 1)))
             if lines > 1:
-                needed = max(needed, row_height(lines, styles[cell.get("s", "0")][0]))
+                needed = max(needed, row_height(lines, look[0]))
         if needed > float(row.get("ht", "15")):
             row.set("ht", f"{needed:g}")
             row.set("customHeight", "1")
 
 
-def _lines(cell: etree._Element, styles: Mapping[str, tuple[float, float, bool]], width: float) -> int:
-    """Lines of a text that wraps in its cell; 0 where none does."""
-    look = styles.get(cell.get("s", "0")) if cell.get("t") == "inlineStr" else None
-    text = "".join(cell.itertext()) if look else ""
-    if look is None or len(text) < _SHORT or not width:
-        return 0
+def _text(cell: etree._Element, strings: Sequence[str], least: int = 0) -> str:
+    """The text of a cell, "" where it holds none or a shared one before place `least`."""
+    if cell.get("t") == SHARED:
+        place = int(cell.findtext(VALUE) or 0)
+        return strings[place] if place >= least else ""
+    return "".join(cell.itertext()) if cell.get("t") == "inlineStr" else ""
+
+
+def _lines(text: str, look: tuple[float, float, bool], width: float) -> int:
+    """Lines of a text in a cell that wraps; 0 where there is no width."""
     size, indent, bold = look
-    return text_lines(text, width, size, indent, bold=bold)
+    return text_lines(text, width, size, indent, bold=bold) if width else 0
 
 
 def _widths(root: etree._Element) -> Callable[[int], float]:

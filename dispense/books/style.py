@@ -23,6 +23,8 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
+from dispense.xlsx.shared import share_inline
+
 __all__ = [
     "ACCENT",
     "ANSWER",
@@ -278,9 +280,11 @@ def stable_bytes(book: Workbook, stamp: datetime.datetime = STAMP) -> bytes:
     book.save(raw)
     moment = stamp.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
     out = io.BytesIO()
-    with zipfile.ZipFile(raw) as source, zipfile.ZipFile(out, "w") as target:
-        for name in source.namelist():
-            data = source.read(name)
+    with zipfile.ZipFile(raw) as source:
+        parts = {name: source.read(name) for name in source.namelist()}
+    share_inline(parts)
+    with zipfile.ZipFile(out, "w") as target:
+        for name, data in parts.items():
             if name == "docProps/core.xml":
                 data = _with_modified(data, moment)
             info = zipfile.ZipInfo(name, _ZIP_STAMP)

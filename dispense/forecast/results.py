@@ -6,7 +6,6 @@ import csv
 import datetime
 import io
 import math
-import textwrap
 from dataclasses import dataclass, field, replace
 from typing import Any
 

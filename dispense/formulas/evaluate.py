@@ -571,7 +571,9 @@ class PackageSheets:
         shared: dict[str, tuple[int, int, str]] = {}
         blocks: list[tuple[Area, str]] = []
         for row, column, _, cell in iter_cells(root):
-            element = cell.find(_FORMULA)
+            if not len(cell):
+                continue
+            element = cell[0] if cell[0].tag == _FORMULA else cell.find(_FORMULA)
             if element is None:
                 value = _stored(cell, self.package)
                 if value is not None:

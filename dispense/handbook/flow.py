@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import re
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -91,7 +91,7 @@ def needle_bores() -> dict[tuple[int, str], dict[str, str]]:
     >>> needle_bores()[30, "thin"]["bore_min_mm"]
     '0.165'
     """
-    table = files(__package__).joinpath("data/needle_bores.csv").read_text(encoding="utf-8")
+    table = Path(__file__).with_name("data").joinpath("needle_bores.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(table.splitlines())
     return {(int(row["gauge"]), row["wall"]): row for row in rows}
 

@@ -6,7 +6,7 @@ import csv
 import re
 from collections.abc import Callable
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 
@@ -179,7 +179,7 @@ def level_volume(levels: np.ndarray, areas: np.ndarray, level: Number) -> Number
 @cache
 def cell_table() -> dict[str, tuple[float, float]]:
     """Diameter and height [mm] of the cells whose code carries no size by rule."""
-    lines = files(__package__).joinpath("data/cell_sizes.csv").read_text("utf-8").splitlines()
+    lines = Path(__file__).with_name("data").joinpath("cell_sizes.csv").read_text("utf-8").splitlines()
     rows = csv.DictReader(line for line in lines if not line.startswith("#"))
     return {row["designation"]: (float(row["diameter"]), float(row["height"])) for row in rows}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 
@@ -75,7 +75,7 @@ def shot_capability(weights: np.ndarray, low: Number, high: Number) -> tuple[Num
 @cache
 def control_chart_factors() -> dict[int, dict[str, float]]:
     """Factors A2, D3, D4, d2, d3 for each size of subgroup."""
-    path = files(__package__).joinpath("data/control_chart_factors.csv")
+    path = Path(__file__).with_name("data").joinpath("control_chart_factors.csv")
     lines = path.read_text("utf-8").splitlines()
     rows = csv.DictReader(line for line in lines if not line.startswith("#"))
     return {

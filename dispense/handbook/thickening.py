@@ -981,6 +981,7 @@ def mass_pot_life(
     return life.reshape(shape)[()], end.reshape(shape)[()]
 
 
+@kept
 def _lumped(
     kinetics: Kinetics, room: np.ndarray, goal: np.ndarray, rise: np.ndarray, loss: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:

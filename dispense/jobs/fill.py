@@ -267,6 +267,7 @@ class Templates:
         self._plants = dict(plants or {})
         self._read: dict[tuple[str, bool], Template] = {}
         self._called: dict[tuple[str, bool], Headings] = {}
+        self._called_by_hand: dict[tuple[str, bool], Headings] = {}
 
     def is_ours(self, key: str) -> bool:
         """Whether a template is the one that comes with the planner."""
@@ -302,6 +303,16 @@ class Templates:
             package = self.get(spec).package
             self._called[called] = headings_of(spec, headers_of(package), keyed_headers(package))
         return self._called[called]
+
+    def _by_hand(self, spec: SheetSpec) -> Headings:
+        """The same with the columns that are filled in by hand."""
+        called = spec.key, spec.in_litres
+        if called not in self._called_by_hand:
+            package = self.get(spec).package
+            self._called_by_hand[called] = headings_of(
+                spec, headers_of(package), keyed_headers(package), by_hand=True
+            )
+        return self._called_by_hand[called]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
@@ -356,7 +367,7 @@ class Templates:
         }
         headers: dict[str, dict[str, MayGo]] = {}
         package = self.get(spec).package
-        headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
+        headings = self._by_hand(spec)
         for table in spec.optional.keys() | content.left_out.keys():
             found = package.table(table)
             called = headings.get(table, {})
@@ -403,7 +414,7 @@ class Templates:
         draw_pictures(filled.package, content.pictures)
         leave_out(filled.package, *self._optional(content))
         hide_empty(filled.package, {name: not content.tables.get(name) for name in spec.on_own_page})
-        fit_texts(filled.package)
+        fit_texts(filled.package, labels=self.is_ours(spec.key))
         name_pages(filled.package, WHOSE_MARK, whose(content))
         fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:

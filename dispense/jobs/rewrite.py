@@ -73,6 +73,7 @@ def with_rows(
     stream = io.BytesIO()
     book.save(stream)
     package = Package.open(stream.getvalue(), name=path.name)
+    package.share_inline()
     cache_values(package, formula_values)
     return package.to_bytes()
 

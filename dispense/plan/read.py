@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime
 import os
-import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -111,27 +110,25 @@ def read_one_table(path: str | os.PathLike[str], name: str, sheet: str = "") -> 
 
     Raises FileError where it is not there, InputError where it cannot be read.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # as above
-        book = FileBook(path)
-        problems: list[Problem] = []
-        try:
-            places = _places(book, name)
-            if sheet or not places:
-                wanted = [one for one in book.worksheets if not sheet or fold(one.name) == fold(sheet)]
-                places = [_Place(one) for one in wanted] if len(wanted) == 1 else []
-            if not places:
-                there = ", ".join(one.name for one in book.worksheets)
-                raise FileError(
-                    Problem(
-                        os.fspath(path),
-                        message=f"has no sheet or table {sheet or name}; it has the sheets {there}",
-                        fix=f"say which: {Path(path).name}::SHEET",
-                    )
+    book = FileBook(path)
+    problems: list[Problem] = []
+    try:
+        places = _places(book, name)
+        if sheet or not places:
+            wanted = [one for one in book.worksheets if not sheet or fold(one.name) == fold(sheet)]
+            places = [_Place(one) for one in wanted] if len(wanted) == 1 else []
+        if not places:
+            there = ", ".join(one.name for one in book.worksheets)
+            raise FileError(
+                Problem(
+                    os.fspath(path),
+                    message=f"has no sheet or table {sheet or name}; it has the sheets {there}",
+                    fix=f"say which: {Path(path).name}::SHEET",
                 )
-            raw = _read_places(book, name, _HEADERS[name], places, problems)
-        finally:
-            book.close()
+            )
+        raw = _read_places(book, name, _HEADERS[name], places, problems)
+    finally:
+        book.close()
     if problems:
         raise InputError([replace(item, where=f"{Path(path).name} {item.where}") for item in problems])
     if raw is None:
@@ -158,9 +155,7 @@ _Found = tuple[dict[str, RawTable], set[str], list[Problem], list[Problem]]
 
 def _read(path: str | os.PathLike[str]) -> _Found:
     """The tables that can be read, the names of those that are there and cannot, why, and notes."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of what openpyxl drops: nothing is written back
-        return _read_book(FileBook(path))
+    return _read_book(FileBook(path))
 
 
 def _read_book(book: PlanBook) -> _Found:
@@ -191,7 +186,7 @@ def _read_book(book: PlanBook) -> _Found:
             notes.append(Problem(Path(book.name).name, message=f"has no table {', '.join(gone)}"))
     except DispenseError:
         raise
-    except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
+    except Exception as error:  # damaged XML gives errors of many kinds
         if _is_ours(error):
             raise
         raise damaged(book.name, error) from error
@@ -351,8 +346,6 @@ def _read_places(
                 )
             )
             return None
-        if not book.has_cells(place.sheet):
-            continue
         header_row, headers = _find_header(book, known, place, _LEAST_HEADERS.get(name, 2))
         if headers is not None:
             return _read_table(book, name, place, header_row, headers, problems)

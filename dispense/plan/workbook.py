@@ -5,22 +5,19 @@ Both give rows of values and say where tables are named; the rules of reading ar
 
 from __future__ import annotations
 
-import contextlib
 import datetime
-import io
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
+from itertools import repeat
+from typing import Any, Protocol, TypeAlias
 
 from ..base.errors import FileError, Problem, show
 from ..xlsx.content import clean_text
-from ..xlsx.package import MAIN, MAX_ROW, Package, Sheet, read_file, split_range
+from ..xlsx.package import MAIN, MAX_ROW, Package, Sheet, split_range
 from ..xlsx.package import Table as ExcelTable
 from ..xlsx.snapshot import Shown
-
-if TYPE_CHECKING:
-    from openpyxl.worksheet.worksheet import Worksheet
+from ..xlsx.stream import SheetValues
 
 Cells: TypeAlias = tuple[Any, ...]  # the values of a row
 
@@ -54,9 +51,6 @@ class PlanBook(Protocol):
     ) -> Iterator[Cells]:
         """Values row by row, blank rows between others too; a last column of None gives all there are."""
 
-    def has_cells(self, sheet: Sheet) -> bool:
-        """Whether the sheet can be read."""
-
     def rows(self, sheet: Sheet) -> tuple[int, str]:
         """The number of a sheet's last row, and what is wrong with its row numbers, "" for nothing."""
 
@@ -71,23 +65,16 @@ class PlanBook(Protocol):
 
 
 class FileBook:
-    """A workbook file, vetted as a zip of XML parts before openpyxl streams it."""
+    """A workbook file, vetted as a zip of XML parts before its sheets are streamed."""
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
-        from openpyxl import load_workbook
-
-        data = read_file(path)  # once: what is vetted is what openpyxl gets
-        self._package = Package.open(data, name=os.fspath(path))
+        self._package = Package.open(path)
+        self._values = SheetValues(self._package)
         self.name = self._package.name
         self.date1904 = self._package.date1904
         self.worksheets = self._package.worksheets
         if not self.worksheets:
             raise FileError(Problem(os.fspath(path), message="has no worksheet"))
-        try:
-            with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
-                self._book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-        except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
-            raise damaged(path, error) from error
 
     @property
     def tables(self) -> Sequence[ExcelTable]:
@@ -97,28 +84,25 @@ class FileBook:
     def cells(
         self, sheet: Sheet, first_row: int, last_row: int, first_column: int, last_column: int | None
     ) -> Iterator[Cells]:
-        """Values as openpyxl streams them."""
-        found = self._worksheet(sheet)
-        if found is not None:
-            yield from found.iter_rows(first_row, last_row, first_column, last_column, values_only=True)
-
-    def has_cells(self, sheet: Sheet) -> bool:
-        """Whether openpyxl has it too."""
-        return self._worksheet(sheet) is not None
-
-    def _worksheet(self, sheet: Sheet) -> Worksheet | None:
-        """openpyxl's worksheet; what the file says of its size is not believed."""
-        found = self._book[sheet.name] if sheet.name in self._book.sheetnames else None
-        if found is None or not hasattr(found, "reset_dimensions"):
-            return None
-        found.reset_dimensions()
-        return found
+        """Values as they are stored."""
+        count = first_row
+        blank: Cells = () if last_column is None else (None,) * (last_column - first_column + 1)
+        try:
+            for number, values in self._values.rows(sheet, first_column, last_column):
+                if number > last_row:
+                    break
+                if number >= first_row:
+                    yield from repeat(blank, number - count)
+                    yield tuple(values)
+                    count = number + 1
+        except (ValueError, IndexError, SyntaxError) as error:  # of numbers, places of texts, XML
+            raise damaged(self.name, error) from error
 
     def rows(self, sheet: Sheet) -> tuple[int, str]:
         """The last row and what is wrong.
 
-        What stands behind the rows (lists, formats) need not be read then. openpyxl would drop rows
-        that are out of order without a word.
+        What stands behind the rows (lists, formats) need not be read then, and no row is dropped without a
+        word.
         """
         found: tuple[int, str] = self._package.remember(
             ("rows", sheet.part), lambda: self._row_numbers(sheet.part)
@@ -142,7 +126,7 @@ class FileBook:
         return last, ""
 
     def without_value(self, sheet: Sheet) -> list[str]:
-        """openpyxl reads those as blank."""
+        """Those that are read as blank."""
         text = self._package.read(sheet.part)
         if not any(mark in text for mark in _FORMULA_MARKS):
             return []
@@ -157,12 +141,11 @@ class FileBook:
         return addresses
 
     def close(self) -> None:
-        """Let go of the file."""
-        self._book.close()
+        """Nothing is held but memory."""
 
 
 def damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
-    """What is said of a file that openpyxl cannot read."""
+    """What is said of a file that cannot be read."""
     reason = " ".join(str(error).split())[:120] or type(error).__name__
     return FileError(
         Problem(
@@ -210,10 +193,6 @@ class ShownBook:
             if last_column is not None:
                 cells += (None,) * (last_column - first_column + 1 - len(cells))
             yield cells
-
-    def has_cells(self, sheet: Sheet) -> bool:
-        """Every sheet that is shown has."""
-        return True
 
     def rows(self, sheet: Sheet) -> tuple[int, str]:
         """As many as there are."""

@@ -8,13 +8,13 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from typing import Any
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 from lxml import etree
-from openpyxl.styles.numbers import is_date_format
 
 from ..base.errors import InputError, Problem
-from .content import FORMULA, encode, set_content
+from .content import FORMULA, SHARED, encode, set_content
+from .forms import date_styles
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -27,13 +27,12 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import style_formats, style_with
+from .templates import style_with
 
 __all__ = ["add_row", "add_table_sheet", "formula_at", "put_cell"]
 
 DATE_FORM = "yyyy-mm-dd"
 HEADER_ROW = 3  # of a sheet that is added: below its title, as in a new plan
-_BUILT_IN_DATES = range(14, 23)  # number formats of a date or time, ECMA-376 part 1, 18.8.30
 _SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 _TABLE = "application/vnd.openxmlformats-officedocument.spreadsheetml.table+xml"
 _DECLARED = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
@@ -69,15 +68,13 @@ def put_cell(package: Package, sheet: str, address: str, value: Any, like: str |
         model = grid.cells(split_cell(like)[0]).get(split_cell(like)[1])
         if model is not None and model.get("s"):
             cell.set("s", model.get("s", "0"))
-    set_content(cell, encode(value, package.date1904))
+    set_content(cell, encode(value, package.date1904), package)
     if isinstance(value, datetime.date) and not _shows_dates(package, cell.get("s", "0")):
         cell.set("s", style_with(package, cell.get("s", "0"), DATE_FORM))
 
 
 def _shows_dates(package: Package, style: str) -> bool:
-    formats = style_formats(package)
-    number, code = formats[int(style)] if int(style) < len(formats) else ("0", None)
-    return is_date_format(code) if code is not None else number.isdigit() and int(number) in _BUILT_IN_DATES
+    return int(style) in date_styles(package)
 
 
 def add_row(
@@ -143,7 +140,7 @@ def add_table_sheet(package: Package, name: str, headers: Sequence[str], widths:
     sheet, table = _free(package, "xl/worksheets/sheet{}.xml"), _free(package, "xl/tables/table{}.xml")
     right = column_letters(len(headers))
     area = f"A{HEADER_ROW}:{right}{HEADER_ROW + 1}"
-    package.put(sheet, _sheet_xml(name, headers, widths).encode())
+    package.put(sheet, _sheet_xml(package, name, headers, widths).encode())
     number = 1 + max((int(package.tree(item.part).get("id", "0")) for item in package.tables), default=0)
     package.put(table, _table_xml(name, number, area, headers).encode())
     package.put(
@@ -173,9 +170,9 @@ def add_table_sheet(package: Package, name: str, headers: Sequence[str], widths:
     added.set(f"{{{RELATIONS}}}id", link)
 
 
-def _sheet_xml(name: str, headers: Sequence[str], widths: Sequence[float]) -> str:
+def _sheet_xml(package: Package, name: str, headers: Sequence[str], widths: Sequence[float]) -> str:
     def text(address: str, words: str) -> str:
-        return f'<c r="{address}" t="inlineStr"><is><t>{escape(words)}</t></is></c>'
+        return f'<c r="{address}" t="{SHARED}"><v>{package.share(words)}</v></c>'
 
     columns = "".join(
         f'<col min="{place}" max="{place}" width="{width:g}" customWidth="1"/>'

@@ -11,11 +11,10 @@ import re
 from typing import Any, NamedTuple
 
 from lxml import etree
-from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
 
 from dispense.base.fields import CellError
 from dispense.base.printed import Printed
-from dispense.xlsx.package import MAIN
+from dispense.xlsx.package import MAIN, Package
 
 __all__ = [
     "BLANK",
@@ -23,21 +22,21 @@ __all__ = [
     "FORMULA",
     "INLINE",
     "LONGEST_TEXT",
-    "TEXT",
+    "SHARED",
     "VALUE",
     "Content",
     "clean_text",
     "encode",
     "number_text",
+    "set_blank",
     "set_content",
 ]
 
 # elements of a sheet
-CELL, FORMULA, VALUE, INLINE, TEXT = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is", "t"))
-_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
+CELL, FORMULA, VALUE, INLINE = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is"))
+SHARED = "s"  # the type of a cell whose text is one of those that cells share
 LONGEST_TEXT = 32_767
 _ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-_LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 
 
 class Content(NamedTuple):
@@ -66,7 +65,7 @@ def encode(value: Any, date1904: bool = False) -> Content:
     if isinstance(value, str):
         if len(value) > LONGEST_TEXT:
             raise ValueError(f"a text of at most {LONGEST_TEXT} characters")
-        return Content("inlineStr", clean_text(value))
+        return Content(SHARED, clean_text(value))
     if type(value) is float:
         return Content("", number_text(value))
     if isinstance(value, Printed):
@@ -94,6 +93,8 @@ def number_text(value: float) -> str:
 
 
 def _serial(value: Any, date1904: bool) -> str:
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
+
     if isinstance(value, dt.datetime | dt.time) and value.tzinfo is not None:
         value = value.replace(tzinfo=None)
     number = to_excel(value, CALENDAR_MAC_1904 if date1904 else CALENDAR_WINDOWS_1900)
@@ -103,21 +104,20 @@ def _serial(value: Any, date1904: bool) -> str:
     return number_text(float(number))
 
 
-def set_content(cell: etree._Element, content: Content) -> None:
-    """Put a content into a cell element, which keeps its style."""
+def set_blank(cell: etree._Element) -> None:
+    """Take away what a cell element holds; it keeps its style."""
     for child in list(cell):
         cell.remove(child)
     for key in ("t", "cm", "vm"):
         cell.attrib.pop(key, None)
+
+
+def set_content(cell: etree._Element, content: Content, package: Package) -> None:
+    """Put a content into a cell element of a package; the cell keeps its style."""
+    set_blank(cell)
     if content.kind == "blank":
         return
     if content.kind:
         cell.set("t", content.kind)
-    if content.kind == "inlineStr":
-        text = etree.SubElement(etree.SubElement(cell, INLINE), TEXT)
-        plain = content.text
-        text.text = _LOOKS_ESCAPED.sub("_x005F_", plain) if "_x" in plain else plain
-        if plain != plain.strip() or "\n" in plain:
-            text.set(_SPACE, "preserve")
-    else:
-        etree.SubElement(cell, VALUE).text = content.text
+    text = str(package.share(content.text)) if content.kind == SHARED else content.text
+    etree.SubElement(cell, VALUE).text = text

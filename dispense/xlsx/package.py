@@ -18,14 +18,15 @@ import re
 import stat
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from lxml import etree
 
 from dispense.base.errors import FileError, Problem
+from dispense.xlsx import shared
 from dispense.xlsx.write import atomic_write
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "read_file",
     "sound_xml",
     "split_cell",
+    "unescape",
 ]
 
 MAX_ROW = 1_048_576
@@ -67,6 +69,8 @@ _LEVEL = 6
 _LARGE = 1 << 18  # bytes of a part above which what is packed of it is not kept
 _REMEMBERED: dict[str, tuple[str, ...]] = {  # by root: what is remembered of such a part, of others all
     f"{{{MAIN}}}worksheet": ("cells", "rows", "label"),
+    f"{{{MAIN}}}workbook": ("sheets", "names", "names folded", "tables", "label", "picture places"),
+    f"{{{MAIN}}}table": ("tables", "label"),
     f"{{{MAIN}}}styleSheet": ("type sizes", "wrapped"),
     "{http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing}wsDr": (),
     "{http://schemas.openxmlformats.org/drawingml/2006/chart}chartSpace": (),
@@ -397,6 +401,9 @@ class Package:
         self._dirty: set[str] = set()  # added or replaced as bytes
         self._lower = {part.lower(): part for part in parts}
         self._memo: dict[Any, Any] = {}
+        self._strings: list[str] | None = None  # shared by cells: those of the file, then those added
+        self._strings_part = ""  # where they are, once they were asked for
+        self._added: dict[str, int] = {}  # the place of each that was added
 
     @classmethod
     def open(
@@ -442,7 +449,8 @@ class Package:
 
     def is_edited(self, part: str) -> bool:
         """Whether a part will be written anew."""
-        return part in self._edited or part in self._dirty
+        is_added_to = bool(self._added) and part == self._strings_part
+        return part in self._edited or part in self._dirty or is_added_to
 
     def __contains__(self, part: object) -> bool:
         return part in self._bytes
@@ -453,6 +461,12 @@ class Package:
 
     def read(self, part: str) -> bytes:
         """The bytes of a part as they would be saved."""
+        if self._added and part == self._strings_part:
+            sheets = [self.read(sheet.part) for sheet in self.worksheets]
+            return self._with_added(sum(map(shared.references, sheets)))
+        return self._written(part)
+
+    def _written(self, part: str) -> bytes:
         tree = self._edited.get(part)
         if tree is None:
             return self._bytes[part]
@@ -464,7 +478,9 @@ class Package:
         return head + etree.tostring(tree, encoding="UTF-8", xml_declaration=False)
 
     def tree(self, part: str) -> etree._Element:
-        """A part parsed, for reading only."""
+        """A part parsed, for reading only; texts that were added to those that cells share are settled."""
+        if self._added and part == self._strings_part:
+            self.put(part, self.read(part))
         tree = self._edited.get(part)
         if tree is None:
             tree = self._shared.get(part)
@@ -473,7 +489,7 @@ class Package:
         return tree.getroot()
 
     def read_once(self, part: str) -> etree._Element:
-        """A part parsed for one reading: kept only where it is kept already, or copies would parse it again."""
+        """A part parsed for one reading: kept where it is kept already, or copies would parse it again."""
         if self._has_copies or part in self._edited or part in self._shared:
             return self.tree(part)
         return self._parse(part).getroot()
@@ -493,9 +509,9 @@ class Package:
 
     def edit(self, part: str) -> etree._Element:
         """A part parsed, to be changed; it will be written anew."""
+        self.tree(part)
         tree = self._edited.get(part)
         if tree is None:
-            self.tree(part)
             tree = copy.deepcopy(self._shared[part]) if self._has_copies else self._shared.pop(part)
             self._edited[part] = tree
             self._forget(tree.getroot().tag)
@@ -522,6 +538,8 @@ class Package:
 
     def put(self, part: str, data: bytes) -> None:
         """Replace or add the bytes of a part."""
+        if part in self._bytes and part == self._strings_part:
+            self._strings, self._added = None, {}
         self._bytes[part] = data
         self._lower[part.lower()] = part
         self._edited.pop(part, None)
@@ -570,17 +588,39 @@ class Package:
         twin._dirty = set(self._dirty)
         twin._lower = dict(self._lower)
         twin._memo = dict(self._memo) if not self._edited else {}
+        twin._strings = None if self._strings is None else list(self._strings)
+        twin._strings_part = self._strings_part
+        twin._added = dict(self._added)
         return twin
 
     # saving
 
+    def _all_written(self) -> Iterator[tuple[str, bytes]]:
+        """Each part and its bytes; those of texts that cells share after a look at who shares them."""
+        sheets: dict[str, bytes] = {}
+        if self._added:
+            sheets = {sheet.part: self._written(sheet.part) for sheet in self.worksheets}
+            count = sum(
+                (shared.references if self._is_own(part, data) else shared.references_once)(data)
+                for part, data in sheets.items()
+            )
+        for part in self._bytes:
+            if self._added and part == self._strings_part:
+                yield part, self._with_added(count)
+            else:
+                yield part, sheets.pop(part, b"") or self._written(part)
+
+    def _is_own(self, part: str, data: bytes) -> bool:
+        """Whether what is found in the bytes of a part is not worth keeping for the next file."""
+        return part in self._edited or len(data) > _LARGE
+
     def to_bytes(self) -> bytes:
         """The workbook file; the same parts give the same bytes."""
         stream = io.BytesIO()
+        added = self._strings_part if self._added else ""
         with zipfile.ZipFile(stream, "w") as archive:
-            for part in self._bytes:
-                data = self.read(part)
-                is_own = part in self._edited or len(data) > _LARGE
+            for part, data in self._all_written():
+                is_own = part == added or self._is_own(part, data)
                 check, packed = (_deflated if is_own else _deflated_once)(data)
                 info = zipfile.ZipInfo(part, _EPOCH)
                 info.create_system = 0
@@ -745,7 +785,7 @@ class Package:
         except ValueError as error:
             raise self._error(f"has a bad range: {error}", part) from error
         columns = root.find(f"{{{MAIN}}}tableColumns")
-        names = tuple(_unescape(item.get("name", "")) for item in (() if columns is None else columns))
+        names = tuple(unescape(item.get("name", "")) for item in (() if columns is None else columns))
         if len(names) != right - left + 1:
             raise self._error("lists other columns than its range has", part)
         return Table(
@@ -782,13 +822,66 @@ class Package:
         ]
 
     @property
-    def shared_strings(self) -> tuple[str, ...]:
+    def shared_strings(self) -> Sequence[str]:
         """The texts that cells of type `s` point at, without their formatting."""
-        return self.remember("strings", lambda: tuple(self._read_strings()))
+        if self._strings is None:
+            self._strings_part = next(iter(self.related(self.workbook_part, "sharedStrings")), "")
+            self._strings = list(self._read_strings())
+        return self._strings
+
+    def share(self, text: str) -> int:
+        """The place of a text among those that cells share, where it is added unless it was before.
+
+        It is never one of those that the file came with, which may be formatted.
+        """
+        place = self._added.get(text)
+        if place is None:
+            place = len(self.shared_strings)
+            if not self._strings_part:
+                self._add_strings_part()
+            self._added[text] = place
+            cast(list[str], self._strings).append(text)
+        return place
+
+    def share_inline(self) -> None:
+        """Have cells share their texts where the file has them in its sheets, as openpyxl writes it."""
+        parts = dict(self._bytes)
+        shared.share_inline(parts)
+        for part in [name for name, data in parts.items() if data is not self._bytes[name]]:
+            self.put(part, parts[part])
+
+    @property
+    def first_added(self) -> int:
+        """The place of the first text that was added to those of the file."""
+        return len(self.shared_strings) - len(self._added)
+
+    def _add_strings_part(self) -> None:
+        book = self.workbook_part
+        folder, _, file = book.rpartition("/")
+        links = self.edit(self.find(f"{folder}/_rels/{file}.rels".lstrip("/")) or "")
+        used = {item.get("Id") for item in links}
+        name = next(text for text in (f"rId{n}" for n in range(1, len(used) + 2)) if text not in used)
+        etree.SubElement(
+            links,
+            f"{{{PACKAGE_RELATIONS}}}Relationship",
+            Id=name,
+            Type=shared.RELATION,
+            Target=f"/{shared.PART}",
+        )
+        types = self.edit(self._types_part)
+        etree.SubElement(
+            types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{shared.PART}", ContentType=shared.TYPE
+        )
+        self.put(shared.PART, shared.EMPTY)
+        self._strings_part = shared.PART
+
+    def _with_added(self, count: int) -> bytes:
+        """The part of the texts that cells share with those added; so many cells do."""
+        return shared.with_texts(self._written(self._strings_part), self._added, count)
 
     def _read_strings(self) -> Iterator[str]:
-        found = self.related(self.workbook_part, "sharedStrings")
-        for item in self.tree(found[0]).iterchildren(f"{{{MAIN}}}si") if found else ():
+        part = self._strings_part
+        for item in self.tree(part).iterchildren(f"{{{MAIN}}}si") if part else ():
             yield item_text(item)
 
     def cell_values(self, sheet: Sheet | str) -> dict[str, str | float | bool | None]:
@@ -836,7 +929,7 @@ def _is_link_to(item: etree._Element, base: str, part: str) -> bool:
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
 
-def _unescape(text: str) -> str:
+def unescape(text: str) -> str:
     """Undo the `_x000A_` spelling of characters in names and texts."""
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
@@ -853,7 +946,7 @@ def item_text(item: etree._Element) -> str:
             pieces.append(child.text or "")
         elif child.tag == _R:
             pieces.extend(text.text or "" for text in child.iterchildren(_T))
-    return _unescape("".join(pieces))
+    return unescape("".join(pieces))
 
 
 def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Element]]:
@@ -880,7 +973,7 @@ def cell_value(cell: etree._Element, package: Package) -> str | float | bool | N
     if kind == "inlineStr":
         held = cell.find(_IS)
         return None if held is None else item_text(held)
-    held = cell.find(_V)
+    held = cell[0] if cell[0].tag == _V else cell.find(_V)
     if held is None or held.text is None:
         return "" if kind == "str" and held is not None else None
     text = held.text
@@ -893,7 +986,7 @@ def cell_value(cell: etree._Element, package: Package) -> str | float | bool | N
     if kind == "n":
         return float(text)
     if kind == "str":
-        return _unescape(text)
+        return unescape(text)
     return text
 
 

@@ -117,9 +117,9 @@ def _value_changes(
     blocks: list[tuple[int, int, int, int]] = []
     date1904 = package.date1904
     for row, column, address, cell in iter_cells(package.tree(sheet.part)):
-        formula = cell.find(FORMULA)
+        formula = cell.find(FORMULA) if len(cell) else None
         if formula is None:
-            if not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
+            if not blocks or not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
                 continue
         elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
             blocks.append(split_range(formula.get("ref", "A1")))

@@ -19,11 +19,11 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from lxml import etree
-from openpyxl.styles.numbers import is_date_format
 
 from dispense.base.errors import DispenseError, Problem, TemplateError, show
 from dispense.base.naming import fold
-from dispense.xlsx.content import BLANK, CELL, FORMULA, Content, encode, set_content
+from dispense.xlsx.content import CELL, FORMULA, Content, encode, set_blank, set_content
+from dispense.xlsx.forms import date_styles
 from dispense.xlsx.package import (
     MAIN,
     MAX_ROW,
@@ -100,7 +100,7 @@ class Template:
     def __init__(self, source: str | os.PathLike[str] | bytes | Package, limits: Limits | None = None):
         self.package = source if isinstance(source, Package) else Package.open(source, limits)
         with sound_xml(self.package):
-            self._date_styles = _date_styles(self.package)
+            self._date_styles = date_styles(self.package)
         self._grown: dict[_Shape, _Grown] = {}  # the last used at the end
 
     def fill(
@@ -568,7 +568,7 @@ class _Filling:
 
     def _put(self, cell: etree._Element, content: Content) -> None:
         """A content into a cell, with the number format that it needs to be seen whole."""
-        set_content(cell, content)
+        set_content(cell, content, self.package)
         if content.form:
             key = cell.get("s", "0"), content.form
             if key not in self._styles:
@@ -785,7 +785,7 @@ class _Growing:
                 self._fill_formula(grid, row, column, pattern)
             elif cell is not None:
                 self._formulas_gone = self._formulas_gone or cell.find(FORMULA) is not None
-                set_content(cell, BLANK)
+                set_blank(cell)
 
     @staticmethod
     def _fill_formula(grid: Grid, row: int, column: int, pattern: _Pattern) -> None:
@@ -793,7 +793,7 @@ class _Growing:
         held = cell.find(FORMULA)
         if held is not None and held.text:
             return
-        set_content(cell, BLANK)
+        set_blank(cell)
         formula = etree.SubElement(cell, FORMULA, dict(pattern.attributes))
         formula.text = move_formula(pattern.text, row - pattern.row)
         if "ref" in formula.attrib:
@@ -839,32 +839,6 @@ def _merged_corner(root: etree._Element, row: int, column: int) -> tuple[int, in
         if top <= row <= bottom and left <= column <= right:
             return top, left
     return row, column
-
-
-def style_formats(package: Package) -> list[tuple[str, str | None]]:
-    """For each cell style the number of its format, and the code where the file states one."""
-    found = package.related(package.workbook_part, "styles")
-    if not found:
-        return []
-    root = package.tree(found[0])
-    formats = {
-        item.get("numFmtId"): item.get("formatCode", "")
-        for item in root.iterfind(f"{{{MAIN}}}numFmts/{{{MAIN}}}numFmt")
-    }
-    numbers = [item.get("numFmtId", "0") for item in root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")]
-    return [(number, formats.get(number)) for number in numbers]
-
-
-def _date_styles(package: Package) -> frozenset[int]:
-    """The cell styles that show a number as a date or time."""
-    dates = set()
-    for index, (number, code) in enumerate(style_formats(package)):
-        built_in = number.isdigit() and (
-            14 <= int(number) <= 22 or 27 <= int(number) <= 36 or 45 <= int(number) <= 58
-        )
-        if is_date_format(code) if code is not None else built_in:
-            dates.add(index)
-    return frozenset(dates)
 
 
 def style_with(package: Package, style: str, form: str) -> str:

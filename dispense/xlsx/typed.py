@@ -23,11 +23,13 @@ from pathlib import Path
 from typing import Any
 
 from lxml import etree
-from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
+from openpyxl.styles.numbers import BUILTIN_FORMATS
 from openpyxl.utils.datetime import from_excel
 
 from ..base.errors import FileError, Problem
 from ..base.measures import NARROW
+from .content import SHARED, encode, set_content
+from .forms import is_date_form, style_formats
 from .package import (
     CONTENT_TYPES,
     MAIN,
@@ -41,7 +43,7 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import encode, set_content, style_formats, style_with
+from .templates import style_with
 from .write import atomic_write, clean, refuse_overwrite
 
 _PART = "docProps/custom.xml"
@@ -107,7 +109,9 @@ def _date_text(days: float, form: str) -> str:
 
 def _fingerprint(cell: etree._Element, package: Package) -> str:
     """What a cell holds in a few characters; a spreadsheet that saves it anew does not change it."""
-    if cell.find(_F) is not None:
+    if not len(cell):
+        return ""
+    if cell[0].tag == _F or cell.find(_F) is not None:
         return _FORMULA
     value = cell_value(cell, package)
     if value is None or value == "":
@@ -223,7 +227,7 @@ def _typed(
     form = _form(cell, forms)
     value = cell_value(cell, package)
     return TypedCell(
-        sheet.name, address, None if value == "" else value, text, form if is_date_format(form) else ""
+        sheet.name, address, None if value == "" else value, text, form if is_date_form(form) else ""
     )
 
 
@@ -273,16 +277,16 @@ def carry(old: Package, new: Package) -> tuple[list[TypedCell], list[TypedCell]]
 
 
 def _set(package: Package, cell: etree._Element, item: TypedCell) -> None:
-    set_content(cell, encode(item.value))
+    set_content(cell, encode(item.value), package)
     if item.formula:
         formula = etree.Element(_F)
         formula.text = item.formula
-        for held in cell.findall(f"{{{MAIN}}}is"):  # a formula gives its text as a value
-            cell.remove(held)
+        if cell.get("t") == SHARED:  # a formula gives its text as a value
             cell.set("t", "str")
-            etree.SubElement(cell, _V).text = str(item.value)
+            for held in cell.iterchildren(_V):
+                held.text = str(item.value)
         cell.insert(0, formula)
-    if item.form and not is_date_format(_form(cell, _forms(package))):
+    if item.form and not is_date_form(_form(cell, _forms(package))):
         cell.set("s", style_with(package, cell.get("s", "0"), item.form))
 
 
