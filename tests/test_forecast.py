@@ -1291,7 +1291,7 @@ def test_every_table_counts_the_same_use_by_an_own_loop():
     whole = 0.0
     for letter, volume in wanted.items():
         view = found.components["Bond 60", letter]
-        # the package ends after 500 containers: of the last one a five-hundredth of a rest is not settled
+        # the package ends after 200 containers: a two-hundredth of the last rest is not settled
         assert sum(view.day_use) / 1e6 == pytest.approx(volume, rel=5e-5)
         volume = sum(view.day_use) / 1e6  # which is that of all tables, to the last digit
         whole += volume

@@ -15,6 +15,7 @@ from test_orders import _easter
 from dispense import cli
 from dispense.base.errors import InputError
 from dispense.forecast.model import forecast
+from dispense.plan.holidays import public_holidays
 from dispense.reports.findings import plan_findings
 
 DAY = datetime.timedelta(days=1)
@@ -47,6 +48,13 @@ def test_builds_of_a_holiday_are_played_and_named_with_day_and_parts(closed):
     # not dropped: each of the four days draws what its parts need, 10 mm × 1 mm × 1000 mm a frame
     assert {item.date for item in found.shifts} == {row["date"] for row in rows["Builds"]}
     assert found.horizon.days == 14
+
+
+def test_names_of_holidays_do_not_depend_on_the_machine(monkeypatch):
+    monkeypatch.setenv("LANGUAGE", "de")
+    public_holidays.cache_clear()
+    assert public_holidays("DE", (2026,))[GOOD_FRIDAY] == "Good Friday, DE"
+    public_holidays.cache_clear()
 
 
 def test_a_plan_without_holidays_is_told_nothing_of_them():

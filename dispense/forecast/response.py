@@ -20,6 +20,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from heapq import heappop
 
 import numpy as np
@@ -50,7 +51,7 @@ SIDES = ((150, 4), (1000, 2))
 FEW_SHIFTS = 50  # distinct ones that are quicker played here than sent to other processes
 LARGEST_STEP = 0.9
 ON_PARTS = ("parts", "scrap")  # what leaves a container for a part
-MANY_CHANGES, MANY_SHIFTS = 500, 20_000  # that are enough for the mean rest of a container
+MANY_CHANGES, MANY_SHIFTS = 200, 5_000  # that are enough for the mean rest of a container
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -424,7 +425,13 @@ def rest_share(turns: Iterable[tuple[bool, int]], full: int, may_empty: bool) ->
     >>> rest_share([(True, 40)] * 5, 100, True), rest_share([(True, 50)] * 3, 100, False)
     (0.0, 0.0)
     """
-    runs = [(*turn, sum(1 for _ in alike)) for turn, alike in itertools.groupby(turns)]
+    runs = tuple((*turn, sum(1 for _ in alike)) for turn, alike in itertools.groupby(turns))
+    return _rest_share(runs, full, may_empty)
+
+
+@lru_cache(maxsize=4096)
+def _rest_share(runs: tuple[tuple[bool, int, int], ...], full: int, may_empty: bool) -> float:
+    """The same for draws of which those that are alike are counted."""
     usable, changed, left, drawn = full, 0, 0, 0
     seen: dict[int, tuple[int, int]] = {}
     while runs and full > 0 and usable not in seen and changed < MANY_CHANGES and len(seen) < MANY_SHIFTS:

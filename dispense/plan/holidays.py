@@ -18,6 +18,7 @@ from .records import Plan
 from .rows import Build
 
 UNNAMED = "a holiday"
+NAMES = "en_US"  # the language of names, whatever that of the machine; a country without it has its own
 
 
 def free_days(plan: Plan, years: Iterable[int]) -> dict[datetime.date, str]:
@@ -48,7 +49,9 @@ def public_holidays(country: str, years: tuple[int, ...]) -> dict[datetime.date,
         ) from None
     name, _, region = country.partition("-")
     try:
-        days = holidays.country_holidays(name.strip(), region.strip() or None, years=list(years))
+        days = holidays.country_holidays(
+            name.strip(), region.strip() or None, years=list(years), language=NAMES
+        )
     except NotImplementedError:
         raise InputError(
             Problem(
