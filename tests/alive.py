@@ -45,19 +45,41 @@ _.getServiceName, _.getImplementationName, _.supportsService
 _.getInteractionHandler, _.getProgressHandler
 _.Complete, _.FormulaLocal
 # of its menu, its pane, its dialogs and its drawn shapes
-_.FillStyle, _.IsEnabled, _.LayerID, _.LineColor, _.LineWidth, _.Maximum, _.Minimum, _.MoveProtect
+(
+    _.CompileEnglish,
+    _.FillStyle,
+    _.FormulaConvention,
+    _.IsEnabled,
+    _.LayerID,
+    _.LineColor,
+    _.LineWidth,
+    _.Maximum,
+    _.Minimum,
+    _.MoveProtect,
+)
 _.PositionX, _.PositionY, _.Preferred, _.ResourceURL, _.SelectedItems, _.SizeProtect, _.Source
 _.StringItemList, _.Title, _.actionPerformed, _.createAccessible, _.createUIElement, _.disposing
 _.documentEventOccured, _.getHeightForWidth, _.getMinimalWidth, _.getRealInterface, _.getWindow
 _.initialize, _.itemStateChanged, _.modified, _.notify, _.queryDispatches, _.removeStatusListener
 _.windowHidden, _.windowMoved, _.windowResized, _.windowShown
 # by the name that the core asks for (`addin/served.WHAT`)
-_.do_ask, _.do_mark, _.do_progress, _.do_read, _.do_show, _.do_write
+(
+    _.do_ask,
+    _.do_formulas,
+    _.do_mark,
+    _.do_progress,
+    _.do_read,
+    _.do_release,
+    _.do_rewrite,
+    _.do_show,
+    _.do_write,
+)
 
 # -- asked by name
 (
     _.calculate,
     _.recalculate,
+    _.configure,
     _.is_modified,
     _.switch,
     _.undo_titles,
