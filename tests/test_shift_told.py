@@ -259,6 +259,7 @@ def test_a_short_gap_names_the_cheaper_way(purge, station, told):
     assert hhmm(first.clock) == "06:36"
     words = f"purge {purge}.0 mL: no part until 06:40, the mixer reaches its limit at 06:36{told}"
     assert first.text == words
+    assert "new mixer" not in texts(result, "purge")[1]  # told once: the list shall fit on its page
     with printed_in("es"):
         assert "purg" in translated(words) and "takes" not in translated(words)
 
