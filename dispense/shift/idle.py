@@ -11,8 +11,8 @@ that knows its breaks and its takt.
 - A long idle time is one through which one purge does not keep the limit, or in which the mixer would gel.
   Then both ways are weighed, purging at each limit against a new mixer: the fewer millilitres, then the less
   time, unless the station states what is done. In a shorter one the station's rule says what is done at the
-  limit. Where that is to purge, and a new mixer would take less, this is told once. Where it is to change the
-  mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
+  limit. Where that is to purge, and a new mixer takes less and is no slower, it is told. Where it is to change
+  the mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
   one: what is in it is thrown away either way.
 
 (What crews do: common practice, no source.)
@@ -67,8 +67,9 @@ class Idle(NamedTuple):
         return rule == IDLE_OFF or self.cost_off <= self.cost_purge
 
     def is_dearer(self, rule: str) -> bool:
-        """Whether a short one is purged though a new mixer would take less, and is allowed."""
-        return not self.is_long and rule != IDLE_PURGE and self.cost_off < self.cost_purge
+        """Whether a short one is purged though an allowed new mixer takes less and no longer."""
+        is_allowed = not self.is_long and rule != IDLE_PURGE
+        return is_allowed and self.off_volume < self.purge_volume and self.off_time <= self.purge_time
 
     @property
     def cost_off(self) -> tuple[int, float]:

@@ -810,7 +810,8 @@ class Shift:
         if not idle["off"]:
             for at in idle["times"]:
                 self.played.between += not behind
-                dear = not idle["long"] and idle["fitting"] < idle["purging"] and self.station.idle != "purge"
+                less = idle["fitting"][0] < idle["purging"][0] and idle["fitting"][1] <= idle["purging"][1]
+                dear = less and not idle["long"] and self.station.idle != "purge"
                 facts = {"idle": idle, "after": "", "dear": dear and not self.is_dear}
                 self.is_dear |= dear  # told once
                 begin = max(begin, self.purge(at, facts))
