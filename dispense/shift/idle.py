@@ -11,8 +11,8 @@ that knows its breaks and its takt.
 - A long idle time is one through which one purge does not keep the limit, or in which the mixer would gel.
   Then both ways are weighed, purging at each limit against a new mixer: the fewer millilitres, then the less
   time, unless the station states what is done. In a shorter one the station's rule says what is done at the
-  limit. Where that is to purge, and a new mixer would take less, this is told. Where it is to change the
-  mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
+  limit. Where that is to purge, and a new mixer takes less and is no slower, it is told. Where it is to change
+  the mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
   one: what is in it is thrown away either way.
 
 (What crews do: common practice, no source.)
@@ -65,6 +65,11 @@ class Idle(NamedTuple):
         if not self.is_long or rule == IDLE_PURGE:
             return False
         return rule == IDLE_OFF or self.cost_off <= self.cost_purge
+
+    def is_dearer(self, rule: str) -> bool:
+        """Whether a short one is purged though an allowed new mixer takes less and no longer."""
+        is_allowed = not self.is_long and rule != IDLE_PURGE
+        return is_allowed and self.off_volume < self.purge_volume and self.off_time <= self.purge_time
 
     @property
     def cost_off(self) -> tuple[int, float]:
@@ -209,14 +214,13 @@ def off_text(idle: Idle, day: datetime.date) -> str:
     return f"take the mixer off: {why}; {idle.words_off}, {idle.words_purge}"
 
 
-def purge_text(idle: Idle, day: datetime.date, rule: str) -> str:
-    """Why it is purged, by the clock of a day; and that a new mixer would take less, unless the rule of the
-    station is to purge."""
+def purge_text(idle: Idle, day: datetime.date, *, with_other: bool = False) -> str:
+    """Why it is purged, by the clock of a day; of a short one, if asked, with what a new mixer takes."""
     until = f"no part until {hhmm(idle.until, day)}"
     if idle.is_long:
         return f"{until}; {idle.words_purge}, {idle.words_off}"
     words = f"{until}, the mixer reaches its limit at {hhmm(idle.limit, day)}"
-    if rule == IDLE_PURGE or idle.cost_purge <= idle.cost_off:
+    if not with_other:
         return words
     purged = told_volume_text(idle.purge_volume / NANO, 1)
     return f"{words}; {idle.words_off}, purging {purged} and {duration_text(idle.purge_time)}"

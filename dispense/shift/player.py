@@ -249,6 +249,7 @@ class Player:
         self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
+        self.is_compared = False  # whether it was told that a new mixer takes less than a purge
         self.holds: set[tuple[str, float]] = set()  # parts that wait for the end of a break, and it [s]
         self.too_late: dict[str, Work] = {}  # begun in the plan's last shift and not finished in it
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
@@ -751,8 +752,14 @@ class Player:
             return self.new_mixer(begin + self.station.mixer_time)
         for at in idle.purges or ():
             result.between += not why
-            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date, self.station.idle)))
+            begin = max(begin, self._purge(at, partial(self._purge_words, idle)))
         return begin
+
+    def _purge_words(self, idle: Idle) -> str:
+        """Why it is purged; the first time that a new mixer would take less, this too."""
+        with_other = not self.is_compared and idle.is_dearer(self.station.idle)
+        self.is_compared |= with_other
+        return purge_text(idle, self.date, with_other=with_other)
 
     # -- parts and checks -------------------------------------------------------------------
 

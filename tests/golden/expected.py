@@ -763,7 +763,7 @@ class Reckoning:
                 return words, [*figures, limit]
             if event.kind == "purge" and not idle["long"]:
                 words, figures = ("purge", *words, "reaches its limit"), [*figures, limit]
-                if idle["fitting"] < idle["purging"] and station.idle != "purge":
+                if facts["dear"]:
                     words += ("a new mixer takes", "purging")  # both ways, since the other is the cheaper
                     for volume, time in (idle["fitting"], idle["purging"]):
                         figures += [Fact(volume, "mL"), *duration(time)]

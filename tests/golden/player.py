@@ -475,6 +475,7 @@ class Shift:
         self.on_since: float | None = None  # when the station was started
         self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
         self.is_told = False  # it is on: no rule changed it since
+        self.is_dear = False  # it was told that a new mixer takes less than a purge
         self.vain: dict[str, tuple[float, int]] = {}  # begun, though the plan is over before that shot
 
     @property
@@ -820,7 +821,11 @@ class Shift:
         if not idle["off"]:
             for at in idle["times"]:
                 self.played.between += not behind
-                begin = max(begin, self.purge(at, {"idle": idle, "after": ""}))
+                less = idle["fitting"][0] < idle["purging"][0] and idle["fitting"][1] <= idle["purging"][1]
+                dear = less and not idle["long"] and self.station.idle != "purge"
+                facts = {"idle": idle, "after": "", "dear": dear and not self.is_dear}
+                self.is_dear |= dear  # told once
+                begin = max(begin, self.purge(at, facts))
             return begin
         self.tell(Event(idle["off_at"], "off", facts={"idle": idle}))
         self.played.between += not behind
