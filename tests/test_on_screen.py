@@ -447,7 +447,7 @@ def test_another_workbook_is_no_trial(host):
 
 def test_each_command_has_its_own_words():
     labels = [item.label for item in COMMANDS.values()]
-    assert len(set(labels)) == len(labels) == 9
+    assert len(set(labels)) == len(labels) == 10
     assert all(item.help.endswith(".") for item in COMMANDS.values())
 
 
