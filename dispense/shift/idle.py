@@ -11,9 +11,9 @@ that knows its breaks and its takt.
 - A long idle time is one through which one purge does not keep the limit, or in which the mixer would gel.
   Then both ways are weighed, purging at each limit against a new mixer: the fewer millilitres, then the less
   time, unless the station states what is done. In a shorter one the station's rule says what is done at the
-  limit. Where that is to purge, and a new mixer takes less and is no slower, it is told. Where it is to change
-  the mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part gets a new
-  one: what is in it is thrown away either way.
+  limit. Where that is to purge, and a new mixer takes less and is no slower, it is told. Where it is to
+  change the mixer, it comes off at the limit, so that it does not harden on the outlets, and the next part
+  gets a new one: what is in it is thrown away either way.
 
 (What crews do: common practice, no source.)
 """
