@@ -377,5 +377,5 @@ def is_bulk(table: str, head: str) -> bool:
     return (
         head.endswith("[mL]")
         and table.startswith(("Material", "Staging", "Result"))
-        and table != "ResultAmounts"
+        and table not in ("ResultAmounts", "MaterialLater")
     )
