@@ -245,7 +245,7 @@ def test_levels_of_the_shots_stand_to_scale_in_the_pot(sheets):
     wall = max((line for line in lines if len(line) == 4), key=lambda line: np.ptp(line[:, 0]))
     floor = wall[:, 1].max()
     levels = sorted(floor - line[0, 1] for line in lines if len(line) == 2 and np.ptp(line[:, 0]) > 50.0)
-    stated = [float(re.match(r"to ([\d.]+) mm", row["Detail"])[1]) for row in rows_of(path, "SetupShots")]
+    stated = [float(re.match(r"to ([\d.]+)\smm", row["Detail"])[1]) for row in rows_of(path, "SetupShots")]
     assert [level / scale for level in levels] == pytest.approx(stated, abs=0.3)
     assert any("wait at least" in text for text in said)  # as the headline of the card says
 
