@@ -255,20 +255,29 @@ LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice
 _ROW = 15.0  # points of a row that states no height
 _SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
 _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
+_STANDARD_TYPE = 11.0  # points of the type whose digits widths of columns count (Calibri, as in all our books)
 
 
 @dataclass(frozen=True, slots=True)
 class OnPaper:
     """How a worksheet comes out on paper: scale by its width, by its height too, and its smallest type.
 
-    `heights` [pt] of its rows by number, and `page`, what goes on a page at the scale of the width.
+    `heights` [pt] of its rows by number, and `page`, what goes on a page at the scale of the width. `by_hand`
+    is a scale to be set by hand, at which no spreadsheet finds the sheet too wide: widths are in digits,
+    which one rounds to whole pixels and another does not.
     """
 
     by_width: float
     by_both: float
+    by_hand: float
     smallest: float
     heights: dict[int, float]
     page: float
+
+    @property
+    def page_by_hand(self) -> float:
+        """What goes on a page at the scale set by hand [pt]."""
+        return self.page * self.by_width / self.by_hand
 
 
 def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
@@ -283,7 +292,9 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
     high -= sum(float(margins.get(name, "0.75")) for name in ("top", "bottom"))
     last_row, last = _printed_cells(package, sheet)
     widths = _widths(root)
-    across = sum(_pixels(width) for column in range(1, last + 1) if (width := widths(column)) > 0.0) / 96.0
+    columns = [width for column in range(1, last + 1) if (width := widths(column)) > 0.0]
+    across = sum(map(_pixels, columns)) / 96.0
+    unrounded = sum(columns) * text_width("0", _STANDARD_TYPE, bold=False) / 72.0
     sizes, smallest = package.remember("type sizes", lambda: _sizes(package)), math.inf
     heights = dict.fromkeys(range(1, last_row + 1), _ROW)  # points; rows without cells are not in the file
     for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row"):
@@ -296,9 +307,10 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
                 smallest = min(smallest, sizes[int(cell.get("s", "0"))])
     down = sum(heights.values())
     by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
+    by_hand = min(by_width, wide / unrounded / _DRIFT) if unrounded else by_width
     by_height = high * 72.0 / down / _DRIFT if down else 1.0
     page = high * 72.0 / by_width / _DRIFT
-    return OnPaper(by_width, min(by_width, by_height), smallest, heights, page)
+    return OnPaper(by_width, min(by_width, by_height), by_hand, smallest, heights, page)
 
 
 def _printed_cells(package: Package, sheet: Sheet) -> tuple[int, int]:
@@ -346,7 +358,7 @@ def fit_pages(package: Package) -> None:
             package.edit(sheet.part).find(f"{{{MAIN}}}pageSetup").set("fitToHeight", "1")
         elif (found := _whole_from(package, sheet, page)) is not None:
             row, is_second = found
-            _begin_page(package.edit(sheet.part), row, page.by_width)
+            _begin_page(package.edit(sheet.part), row, page.by_hand)
             if is_second:  # no list goes on
                 _repeat_nothing(package, sheet)
 

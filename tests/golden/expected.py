@@ -1312,9 +1312,9 @@ class Reckoning:
             }
             mine = []
             if run.mates:
-                # each part has its own open time: the one with least time left, the first of equals
+                # each part has its own open time: who mates the batch goes by the first of them to end
                 left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
-                tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
+                tightest = min(left, key=lambda serial: round(left[serial][0]))
                 row["Tightest part"] = Num(tightest)
                 row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
                 mine = [
