@@ -383,8 +383,8 @@ def test_a_row_on_time_means_that_every_part_is():
 
 
 def test_no_part_is_mated_too_late_that_is_mated_by_the_time_of_its_batch():
-    """Parts every 180 s from 6:00, open 42 min: of 12 a batch, no. 1 is begun 6:00 and open until 6:42, no. 12
-    6:33 and until 7:15. Mated by 7:14 the first would be half an hour too late."""
+    """Parts every 180 s from 6:00, open 42 min: of 12 a batch, no. 1 is begun 6:00 and open until 6:42, no.
+    12 6:33 and until 7:15. Mated by 7:14 the first would be half an hour too late."""
     rows = late_rows(42, 12)
     rows["Stations"][0].update(takt=180, batch=12)
     rows["Breaks"] = []

@@ -255,7 +255,9 @@ LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice
 _ROW = 15.0  # points of a row that states no height
 _SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
 _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
-_STANDARD_TYPE = 11.0  # points of the type whose digits widths of columns count (Calibri, as in all our books)
+_STANDARD_TYPE = (
+    11.0  # points of the type whose digits the widths of columns count (Calibri, in all our books)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -364,21 +366,30 @@ def fit_pages(package: Package) -> None:
 
 
 def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, bool] | None:
-    """The row with which a new page begins, a picture below the lists keeping whole; is it the second?"""
+    """The row with which a new page begins, a picture below the lists keeping whole; is it the second?
+
+    Also where a page ends between list and picture: the head of the list would stand over the picture.
+    """
     below = max((table.last_row for table in package.tables if table.sheet.name == sheet.name), default=0)
     tops = [top for name, (top, *_) in picture_places(package).values() if name == sheet.name and top > below]
     if not tops or not any(page.heights[row] for row in page.heights if row >= min(tops)):
         return None
-    first = min(tops) - 1  # its heading
     titles = sum(page.heights[row] for row in _title_rows(package, sheet))
-    room, pages = page.page, 1
-    for row, height in page.heights.items():
-        if height > room:  # a page ends before this row
-            if row > first:
-                return first, pages == 1
-            room, pages = page.page - titles, pages + 1
+    by_hand = _page_ends(page.heights, page.page_by_hand, titles)
+    if not any(row > below for row in (*by_hand, *_page_ends(page.heights, page.page, titles))):
+        return None
+    return min(tops) - 1, all(row > below for row in by_hand)  # from its heading on
+
+
+def _page_ends(heights: Mapping[int, float], page: float, titles: float) -> list[int]:
+    """The rows before which a page ends, those after the first with less room by what is repeated [pt]."""
+    room, ends = page, []
+    for row, height in heights.items():
+        if height > room:
+            ends.append(row)
+            room = page - titles
         room -= height
-    return None
+    return ends
 
 
 def _title_rows(package: Package, sheet: Sheet) -> range:

@@ -348,10 +348,7 @@ MAY_GO: dict[str, tuple[str, ...]] = {"LampBatches": ("Tightest part", "Mate by"
 
 #: what is said of a column, and goes with it
 ON_COLUMN: dict[str, tuple[str, str]] = {
-    "mate by: the first open time of the batch to end; each part has its own": (
-        "CureBatches",
-        "Mate by",
-    ),
+    "mate by: the first open time of the batch to end; each part has its own": ("CureBatches", "Mate by"),
     "mate by: the first open time of the batch to end, before the lamp": ("LampBatches", "Mate by"),
     "A and B apart only where the ratio is checked": ("CheckShots", "A alone [g]"),
 }
