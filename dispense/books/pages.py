@@ -253,6 +253,7 @@ def _set_column(root: etree._Element, column: int, look: Mapping[str, str]) -> N
 _PAPERS = {"1": (8.5, 11.0), "5": (8.5, 14.0), "8": (11.69, 16.54), "9": (8.27, 11.69), "3": (11.0, 17.0)}
 LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice, no source)
 _ROW = 15.0  # points of a row that states no height
+_SQUEEZED = 0.95  # of what is a line or two too long: beyond the margin of _DRIFT, and not seen
 _SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
 _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
 _STANDARD_TYPE = (
@@ -276,10 +277,9 @@ class OnPaper:
     heights: dict[int, float]
     page: float
 
-    @property
-    def page_by_hand(self) -> float:
-        """What goes on a page at the scale set by hand [pt]."""
-        return self.page * self.by_width / self.by_hand
+    def page_at(self, scale: float) -> float:
+        """What goes on a page at a scale [pt]."""
+        return self.page * self.by_width / scale
 
 
 def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
@@ -359,26 +359,33 @@ def fit_pages(package: Package) -> None:
         if page.by_both * page.smallest >= goal:
             package.edit(sheet.part).find(f"{{{MAIN}}}pageSetup").set("fitToHeight", "1")
         elif (found := _whole_from(package, sheet, page)) is not None:
-            row, is_second = found
-            _begin_page(package.edit(sheet.part), row, page.by_hand)
+            row, scale, is_second = found
+            _begin_page(package.edit(sheet.part), row, scale)
             if is_second:  # no list goes on
                 _repeat_nothing(package, sheet)
 
 
-def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, bool] | None:
-    """The row with which a new page begins, a picture below the lists keeping whole; is it the second?
+def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, float, bool] | None:
+    """The row with which a new page begins, a picture below the lists keeping whole; scale; is it the second?
 
-    Also where a page ends between list and picture: the head of the list would stand over the picture.
+    Also where a page ends between list and picture: the head of the list would stand over the picture. A
+    list that is a line or two too long for the first page is squeezed onto it, since not every spreadsheet
+    would find it too long.
     """
     below = max((table.last_row for table in package.tables if table.sheet.name == sheet.name), default=0)
     tops = [top for name, (top, *_) in picture_places(package).values() if name == sheet.name and top > below]
     if not tops or not any(page.heights[row] for row in page.heights if row >= min(tops)):
         return None
+    first = min(tops) - 1  # its heading
+    before = sum(height for row, height in page.heights.items() if row < first)
+    squeezed = min(1.0, page.page_at(page.by_hand) / before)
+    is_second = squeezed >= _SQUEEZED
+    scale = page.by_hand * squeezed if is_second else page.by_hand
     titles = sum(page.heights[row] for row in _title_rows(package, sheet))
-    by_hand = _page_ends(page.heights, page.page_by_hand, titles)
-    if not any(row > below for row in (*by_hand, *_page_ends(page.heights, page.page, titles))):
+    pages = (page.page, page.page_at(scale))
+    if not any(row > below for room in pages for row in _page_ends(page.heights, room, titles)):
         return None
-    return min(tops) - 1, all(row > below for row in by_hand)  # from its heading on
+    return first, scale, is_second
 
 
 def _page_ends(heights: Mapping[int, float], page: float, titles: float) -> list[int]:
