@@ -39,7 +39,7 @@ _IN_PLACE = {
 }
 _LENGTHS = "mm", "m"  # numbers with a × between them are of one unit
 _DIFFERENCES = {"K": "delta_degF"}  # a difference is printed as °F and turned without its zero
-#: printed with a blank before it always: "1K" and "2K" are what German calls a one-part and a two-part material
+#: printed with a blank before it always: "1K", "2K" are German for a one-part and a two-part material
 _APART = ("K",)
 _NUMBER = r"(?<![\w.,:/·^-])[−-]?\d+(?:[.,]\d+)*"
 LIMITS = " to ", "–"  # between a low and a high number

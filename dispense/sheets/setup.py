@@ -26,6 +26,8 @@ from .spec import HEAD, Content, Row, SheetSpec, Value, moment
 NOTE_WIDTH = 100  # characters of a line of notes
 
 WHEN = "yyyy-mm-dd hh:mm"
+#: a time that is set: four figures, no finer than the millisecond of a timer (common practice, no source)
+TO_SET = "[<10]0.000;[<100]0.00;#,##0.0"
 WEIGHED = Written("Weighed [g]", "weighed")
 SET = Written("Set", "set")
 
@@ -383,6 +385,7 @@ def layout(book: Book) -> None:
             "shear_rate",
             "station_time",
         ],
+        forms={"dispense_time": TO_SET},
     )
     form.picture("sections", SECTIONS)
     form.section("Warnings", "notes stand on the second sheet")
