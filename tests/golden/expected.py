@@ -1088,7 +1088,9 @@ class Reckoning:
             "Application": shot.name,
             "Shot": Num(shot.number),
             "Speed [mm/s]": self.optional(speed),
-            "Time [s]": Num(shot.seconds),
+            # a meter that is set by time delivers flow times time: that must be the volume of the shot
+            "Dispense time [s]": self.optional(None if flow is None else shot.volume / flow),
+            "At the station [s]": Num(shot.seconds),
             "Flow [mL/s]": self.optional(flow),
             "Flow A [mL/s]": None if flow is None else Num(flow * shares["a"]),
             "Flow B [mL/s]": None if flow is None or "b" not in shares else Num(flow * shares["b"]),
@@ -2030,7 +2032,7 @@ class Reckoning:
             "Worst high [mL]": Num(worst_high),
             "Main tolerance": driver(shot.main),
             "Mass [g]": Num(grams),
-            "Time [s]": Num(shot.seconds),
+            "At the station [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
         }
 
