@@ -431,6 +431,28 @@ def test_the_forecast_begins_with_what_stands_there():
     assert sum(lot.opening for lot in with_it.walk.lots[key]) == 200 * ML
 
 
+def test_a_container_open_for_too_long_is_no_stock_of_the_forecast():
+    """40 of 1040 mL stand open since Saturday, good for 2 days till Monday: 1000 mL may be used on Tuesday.
+    Open since Sunday they hold over Tuesday: 1040 mL. The sheet throws away what does not count here."""
+    rows = rows_of()
+    rows["Components"][0] |= dict(open_life=2)
+    rows["Stock"][0] |= dict(quantity=1000)
+    for opened, here in (("2026-02-28", 1000.0), ("2026-03-01", 1040.0)):
+        plan = begun(rows | {"Standing": [container(opened=opened)]}).plan
+        found = forecast(plan, 1, draws=10, as_of=TUESDAY)
+        stock = {row["Component"]: row["In stock [mL]"] for row in found.tables["components"].records()}
+        assert stock["Bond 60 A"] == here
+        thrown = next(iter(play_plan(plan))).used["a"]["expired"] / ML
+        assert here + thrown == 1040.0
+        causes = {row["Component"]: row["Expired"] for row in found.tables["causes"].records()}
+        assert not causes["Bond 60 A"]  # it was too old before: no loss of these days
+        told = [item.text for item in found.findings if item.topic == "expired lot"]
+        assert len(told) == (thrown > 0.0) and all(
+            "open container of Bond 60 A lot A1" in text for text in told
+        )
+        assert all(lot.balance == 0 for lots in found.walk.lots.values() for lot in lots)
+
+
 def test_an_opened_container_in_store_counts_with_its_own_last_day():
     rows = rows_of()
     rows["Components"][0] |= dict(open_life=1)

@@ -123,26 +123,31 @@ def _overdue(found: Forecast) -> list[Finding]:
 
 
 def _too_old(found: Forecast) -> list[Finding]:
-    """Lots in store that were past their last day before today: no stock, and no loss of these weeks."""
+    """Lots and open containers past their last day before today: no stock, and no loss of these weeks."""
     told = []
     for key, walk in found.walk.of_component.items():
         view = found.components[key]
-        for lot in walk.lots:
-            if not walk.was_too_old(lot):
-                continue
-            last = lot.last_day(view.component.open_life)
-            worth = lot.opening * found.price(key, found.horizon.as_of)
+        stale = [
+            (lot.lot, lot.last_day(view.component.open_life), lot.opening, "")
+            for lot in walk.lots
+            if walk.was_too_old(lot)
+        ]
+        stale += [
+            (each.lot.lot, each.last_day, each.standing, "the open container of ") for each in walk.stale
+        ]
+        for lot, last, volume, what in stale:
+            worth = volume * found.price(key, found.horizon.as_of)
             cost = f", worth {worth:,.0f} {found.currency}".rstrip() if worth else ""
             told.append(
                 Finding(
                     QUALITY,
-                    f"{view.name} lot {lot.lot} may not be used: last day was {last} "
-                    f"({rounded_volume_text(lot.opening / NANO)}{cost}); it counts as no stock",
+                    f"{what}{view.name} lot {lot} may not be used: last day was {last} "
+                    f"({rounded_volume_text(volume / NANO)}{cost}); it counts as no stock",
                     "set it aside",
                     "expired lot",
                     material=key[0],
                     day=last,
-                    numbers={"too old [mL]": lot.opening / NANO * 1e6, "worth": worth},
+                    numbers={"too old [mL]": volume / NANO * 1e6, "worth": worth},
                     component=key[1],
                 )
             )
