@@ -15,6 +15,7 @@ from plans import MONDAY, hand_rows, light_plan, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.base.findings import Finding, grouped
+from dispense.base.language import printed_in, translated
 from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
@@ -482,3 +483,32 @@ def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
     again = forecast(make(found), 2, draws=10)
     assert not [row for row in again.tables["decisions"].records() if row["What"] == "call sooner"]
     assert not [each for each in again.findings if each.topic == "shortage"]
+
+
+@pytest.mark.parametrize("code", ["en", "de", "es"])
+def test_where_nothing_is_to_be_ordered_the_open_order_that_comes_too_late_is_called(code):
+    """60 mL of B last till Tuesday; 3 L come on the second Wednesday and serve for all these weeks.
+
+    An order of today takes 20 days, so that nothing is to be ordered: the cure is the open order, called from
+    Wednesday 11 March to Tuesday 3 March, 8 days by the calendar.
+    """
+    found = kit_rows()
+    for row in found["Components"]:
+        row |= dict(kit="", lead_time=20)
+    open_order = dict(order="N-3", material="Bond 60", component="b", quantity=3000, arrival=NEXT + 2 * DAY)
+    found["Orders"] = [open_order]
+    seen = forecast(make(found), 2, draws=10)
+    assert not seen.components["Bond 60", "b"].orders
+    lines, (short,) = seen.headline(), [each for each in seen.findings if each.topic == "shortage"]
+    assert lines[1] == "Call order N-3 of Bond 60 B to come by Tue 2026-03-03, 8 days sooner."
+    assert "call order N-3 to come by Tue 2026-03-03, 8 days sooner" in short.fix
+    (row,) = [row for row in seen.tables["decisions"].records() if row["What"] == "runs short"]
+    assert row["Remark"].endswith("call order N-3 to come by Tue 2026-03-03, 8 days sooner")
+    with printed_in(code) as spoken:
+        assert "N-3" in translated(lines[1]) and "N-3" in translated(short.fix)
+    assert not spoken.missing
+    found["Orders"] = [open_order | dict(arrival=MONDAY + DAY)]
+    assert not [each for each in forecast(make(found), 2, draws=10).findings if each.topic == "shortage"]
+    found["Orders"] = []
+    lines = forecast(make(found), 2, draws=10).headline()
+    assert "Call order" not in " ".join(lines) and "No order is needed." not in lines

@@ -188,9 +188,7 @@ class ComponentWalk:
     lacking: int = 0  # nL of containers that were missing, or of what went without
     goes_without: bool = False
     today: datetime.date = datetime.date.min  # what was too old by then is not lost in these weeks
-    stale: list[Mounted[LotLedger]] = field(
-        default_factory=list
-    )  # open too long by then, of lots that are not
+    stale: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station: open too long by today
 
     def copy(self) -> ComponentWalk:
         """The same state apart, without the lots of which nothing is left."""
@@ -220,7 +218,7 @@ class ComponentWalk:
         for station, container in list(self.containers.items()):
             if container.last_day < today and not self.was_too_old(container.lot):
                 self._throw_away(station, container, today)
-                self.stale.append(container)
+                self.stale[station] = container
 
     def _throw_away(self, station: str, container: Mounted[LotLedger], date: datetime.date) -> None:
         """Take off a container that may no longer be used."""
@@ -258,7 +256,7 @@ class ComponentWalk:
 
     @property
     def _stale(self) -> int:
-        return sum(each.standing for each in self.stale)
+        return sum(each.standing for each in self.stale.values())
 
     def draw(self, date: datetime.date, station: str, volume: int) -> None:
         """Draw so much at a station, from container after container [nL]."""
