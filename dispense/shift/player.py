@@ -60,7 +60,7 @@ from .calendar import SAME_TIME, Calendar
 from .cure_times import FIRST, OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
-from .idle import Idle, off_text, purge_text, weigh_idle
+from .idle import TAKE_OFF, Idle, off_text, purge_text, weigh_idle
 from .mixer import Mixer, oldest_factor
 from .pace import shift_takt
 from .pressure import MixAtWork, purge_findings
@@ -79,6 +79,7 @@ from .results import (
     ShiftResult,
     TooLong,
     TooOld,
+    in_order,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
@@ -379,7 +380,7 @@ class Player:
         if result.jobs:
             result.handed_over = self._standing()
             self._find()
-            result.events.sort(key=lambda event: event.clock)
+            result.events.sort(key=in_order)
         return result
 
     def _first_move(self, batch: Batch) -> None:
@@ -574,7 +575,7 @@ class Player:
                 "keep the mixer closed" + (f", good until {self._good_until()}" if mixer.life else "")
             )
         elif mixer.content:
-            steps.append("take the mixer off and throw it away")
+            steps.append(f"{TAKE_OFF}, throw the mixer away")
         words = _with_steps("last part done", steps)
         is_free = calendar.worked(end) < calendar.available
         return f"{words}; free until {hhmm(calendar.end, self.date)}" if is_free else words
@@ -747,13 +748,17 @@ class Player:
         if idle.takes_off(self.station.idle):
             self._tell(idle.off_at, "off", partial(off_text, idle, self.date))
             self._note_mixer(idle.off_at, is_off=True)
-            self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
+            self._tell(begin, "mixer", partial(self._put_on_words, why), self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
         for at in idle.purges or ():
             result.between += not why
             begin = max(begin, self._purge(at, partial(self._purge_words, idle)))
         return begin
+
+    def _put_on_words(self, why: str) -> str:
+        """A new mixer after an idle time, and how much fills it."""
+        return f"put on a new mixer{why}, {told_volume_text(self.nozzle.mixer.content / NANO, 1)} fill it"
 
     def _purge_words(self, idle: Idle) -> str:
         """Why it is purged; the first time that a new mixer would take less, this too."""

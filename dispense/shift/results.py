@@ -37,6 +37,20 @@ class Event:
     volume: int = 0
 
 
+#: what makes ready for the rest of its minute stands before it: what is taken off, missing or connected
+MAKES_READY = ("change over", "expired", "short", "container")
+
+
+def in_order(event: Event) -> tuple[float, bool]:
+    """Where an event stands in a list: by the clock; of one time what must be connected for the others first.
+
+    >>> rows = [Event(0.0, "start", "purge"), Event(0.0, "container", "connect B"), Event(60.0, "end", "")]
+    >>> [event.kind for event in sorted(rows, key=in_order)]
+    ['container', 'start', 'end']
+    """
+    return event.clock, event.kind not in MAKES_READY
+
+
 @dataclass(frozen=True, slots=True)
 class RanEmpty:
     """A container that ran empty while material went on a part; clock time [s]."""

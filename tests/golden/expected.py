@@ -624,6 +624,17 @@ class Reckoning:
                 words += ("after lot",) if facts["before"] else ()
                 if facts["rest"] > 1e-6:
                     words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
+                meanwhile = {
+                    "start": "at the start",
+                    "mixers": "while the mixer fills",
+                    "purge": "in the purge",
+                    "checks": "in the check",
+                    "end": "in the last purge",
+                }
+                if facts["empties"] and facts["empties"][0] in meanwhile:
+                    use, held = facts["empties"]
+                    words = (*words, "the old one", "left, runs empty", meanwhile[use])
+                    figures = [Fact(held, "mL")]
                 if facts["within"]:
                     part, serial = facts["within"]
                     words, names = (*words, "in the middle of", "stands"), (*names, f"{part} no. {serial}")
@@ -661,7 +672,8 @@ class Reckoning:
                     figures = [Clock(day, facts["until"])]
                 if event.kind == "end":
                     if run.station.mixer_volume:
-                        words += ("keep the mixer closed",) if facts["closed"] else ("throw it away",)
+                        off = ("take the mixer off", "close the outlets", "throw the mixer away")
+                        words += ("keep the mixer closed",) if facts["closed"] else off
                     figures = [Clock(day, facts["good"])] if facts.get("good") else []
                     if run.hours.worked(event.at) < run.hours.available:
                         words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
@@ -778,10 +790,11 @@ class Reckoning:
                 words += ("purging cannot keep the limit",)
             if event.kind == "purge":
                 return ("purge", *words), [Fact(event.volume, "mL"), *figures]
-            return ("take the mixer off", *words, "reaches its limit"), [*figures, limit]
+            words = ("take the mixer off", "close the outlets", *words, "reaches its limit")
+            return words, [*figures, limit]
         after: tuple[str, ...] = (f"after the {facts['after']}",) if facts["after"] else ()
         if facts.get("new"):
-            return ("put on a new mixer", *after), []
+            return ("put on a new mixer", *after, "fill it"), [Fact(station.mixer_volume, "mL")]
         words, figures = ("purge", *after), [Fact(event.volume, "mL")]
         if event.kind == "mixer":
             reason = "limit reached"

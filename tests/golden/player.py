@@ -543,6 +543,7 @@ class Shift:
     def take(self, parts: dict[str, float], at: float, wide: float, use: str = "") -> float:
         """From the containers that stand there; the one that is empty first is changed first."""
         done, stood = 0.0, 0.0
+        held = {c: self.standing(c).usable if self.standing(c) else 0.0 for c in parts}  # as it begins
         while True:
             ends = {}  # share of the draw at which a container has nothing more to give
             for letter, part in parts.items():
@@ -561,7 +562,9 @@ class Shift:
                 self.played.emptied.append((letter, at + wide * done + stood))
             had_one = self.standing(letter) is not None
             within = self.on_part if use in ("parts", "scrap") else None
-            self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
+            empties = (use, held[letter]) if held[letter] > 0.05 - 1e-6 else None
+            self.change(letter, self.standing(letter), at + wide * done + stood, 0.0, within, empties)
+            held[letter] = self.standing(letter).usable
             stood += self.station.container_time * had_one
 
     def has_come(self, letter: str) -> bool:
@@ -582,8 +585,12 @@ class Shift:
         at: float,
         rest: float = 0.0,
         within: tuple[str, int] | None = None,
+        empties: tuple[str, float] | None = None,
     ) -> None:
-        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part."""
+        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part.
+
+        `empties`: what the old one runs empty for, and what it held [mL].
+        """
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
@@ -636,6 +643,7 @@ class Shift:
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
             facts = {"before": before, "rest": rest, "within": within if old else None}
+            facts["empties"] = empties if old else None
             played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
@@ -879,7 +887,9 @@ class Shift:
         ]
         for part, (first, shot) in self.vain.items():
             played.events.append(Event(first, "hold", facts={"part": part, "since": first, "shot": shot}))
-        played.events.sort(key=lambda event: event.at)
+        # of one time (to the millisecond) what is connected stands before what is done with it
+        ready = ("expired", "short", "container")
+        played.events.sort(key=lambda event: (round(event.at, 3), event.kind not in ready))
         played.handed_over = self.stands()
         return played
 
