@@ -154,8 +154,8 @@ def test_more_than_is_possible_is_refused_with_what_is():
         done_by(121)
 
 
-def test_parts_between_two_shots_are_asked_for_in_the_rest():
-    """Two visits an hour apart: what is half done by now is finished and asked for, not only finished."""
+def in_two_visits(quantity):
+    """Two shots an hour apart into a well of a frame."""
     rows = hand_rows()
     rows["Beads"] = []
     rows["Pots"] = [
@@ -167,14 +167,29 @@ def test_parts_between_two_shots_are_asked_for_in_the_rest():
     ]
     rows["Stations"][0] |= dict(flow=1.0)
     rows["Materials"][0]["open_time"] = 600
-    rows["Builds"][0]["quantity"] = 10
-    plan, today = told(rows, done=["4"], now="07:15")
+    rows["Builds"][0]["quantity"] = quantity
+    return rows
+
+
+def test_parts_between_two_shots_are_asked_for_in_the_rest():
+    """Two visits an hour apart: what is half done by now is finished and asked for, not only finished."""
+    plan, today = told(in_two_visits(10), done=["4"], now="07:15")
     result = next(iter(play_plan(plan, today=today)))
     job = result.jobs[0]
     assert job.taken > 0 and job.finished == job.asked == job.quantity + job.taken
     content = shift_material_content(plan, result, "")
     row = content.tables["MaterialParts"][0]
     assert row["good"] == row["finished"] == content.values["parts_good"]
+
+
+def test_the_line_that_stops_counts_what_the_table_counts():
+    """Of 300 parts more are asked for than the shift holds; those half done now count on both sides."""
+    plan, today = told(in_two_visits(300), done=["4"], now="07:15")
+    result = next(iter(play_plan(plan, today=today)))
+    row = shift_material_content(plan, result, "").tables["MaterialParts"][0]
+    stop = next(item.text for item in result.findings if item.topic == "output")
+    assert result.jobs[0].resumed > 0 and result.is_short
+    assert stop.startswith(f"frame: {row['finished']} of {row['good']} good parts are finished by")
 
 
 # ------------------------------------------------------------------------------------ the mixer

@@ -79,17 +79,17 @@ def component_words(result: ShiftResult, letter: str) -> str:
 def _output(result: ShiftResult) -> Iterator[Finding]:
     """Good parts that are not finished, and parts that stand half done."""
     for job in result.jobs:
-        if job.own_finished < job.quantity:
+        if job.own_finished < job.asked:
             yield _found(
                 result,
                 STOP,
-                f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
+                f"{job.part}: {job.own_finished} of {job.asked} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
                 _more_output(result),
                 topic=OUTPUT,
                 part=job.part,
                 finished=job.own_finished,
-                asked=job.quantity,
+                asked=job.asked,
             )
         if job.carried:
             yield _found(

@@ -1111,7 +1111,7 @@ class Player:
             work.job.scrapped += 1
         else:
             work.job.finished += 1
-            work.job.taken_finished += work.is_taken
+            work.job.taken_finished += work.is_taken and work.origin != self.origin
         self._batch(work)
 
     def _check_first(self, due: float) -> None:

@@ -108,8 +108,8 @@ class Handover:
 class Job:
     """A part in the shift: good parts asked for, and what became of those started and taken over.
 
-    begun + taken = finished + scrapped + lost + carried. `finished` are good, those that were taken over
-    (`taken_finished`) among them; `done` counts the visits that good parts had, by their turn.
+    begun + taken = finished + scrapped + lost + carried. `finished` are good, those that were taken over among
+    them, of another shift (`taken_finished`) and `resumed` of this one; `done` counts the visits that good parts had, by their turn.
     """
 
     part: str
@@ -143,7 +143,7 @@ class Job:
 
     @property
     def own_finished(self) -> int:
-        """Good parts of this shift's own builds."""
+        """Good parts of this shift's own builds: of those that are `asked`."""
         return self.finished - self.taken_finished
 
     @property
@@ -483,4 +483,4 @@ class ShiftResult(WithFindings):
     @property
     def is_short(self) -> bool:
         """Whether fewer good parts are finished than asked for."""
-        return any(job.own_finished < job.quantity for job in self.jobs)
+        return any(job.own_finished < job.asked for job in self.jobs)

@@ -226,8 +226,8 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
     day, found = run.day, []
     for job in run.jobs:
         own = job.finished - job.taken_good
-        if own < job.good:
-            figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
+        if own < job.good + job.resumed:  # as in the table: what the shift began before now is its own
+            figures = (Fact(own), Fact(job.good + job.resumed), Clock(day, run.hours.end))
             said: tuple[str, ...] = ("good parts", "finished", "longer hours")
             if run.pace:
                 mend = "a shorter takt at" if run.pace.able else "quicken the line"

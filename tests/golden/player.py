@@ -1155,7 +1155,8 @@ class Shift:
                 continue
             job.lost += bad
             job.finished += not bad
-            job.taken_good += (job.part, serial, origin) in taken and not bad
+            is_other = (job.part, serial, origin) in taken and origin != self.origin
+            job.taken_good += is_other and not bad
             if self.open is not None:
                 planned, leaves = self.mating(first, ended)
                 known = job.part, serial, "" if origin == self.origin else origin
