@@ -77,14 +77,13 @@ from .results import (
     MixerAge,
     Purged,
     ShiftResult,
-    TooLong,
     TooOld,
     in_order,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import BatchKey, Before, Stretch
+from .today import BatchKey, Before, Stretch, TooLong
 from .visits import Piece, Visit, visits_of
 from .weighing import Weighing
 
@@ -250,6 +249,7 @@ class Player:
         self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
+        self.past_limit: list[TooLong] = []  # what went on parts from them
         self.is_compared = False  # whether it was told that a new mixer takes less than a purge
         self.holds: set[tuple[str, float]] = set()  # parts that wait for the end of a break, and it [s]
         self.too_late: dict[str, Work] = {}  # begun in the plan's last shift and not finished in it
@@ -302,10 +302,22 @@ class Player:
         self.purge = nanolitres(station.purge_volume) or content
         self.check_count = 1  # shots of one check
         self.result.since, self.result.over = stretch.start, stretch.over
+        self._note_before(stretch)
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
         self.batches: dict[BatchKey, Batch] = {}
         self.batch_numbers: dict[BatchKey, int] = dict(stretch.batches)  # a batch keeps it through the shift
+
+    def _note_before(self, stretch: Stretch) -> None:
+        """What the sheets of a rest of a shift must say of that before it."""
+        result = self.result
+        result.past_limit = stretch.past_limit
+        result.batches_before = max(stretch.batches.values(), default=0)
+        result.later_before = [
+            part
+            for part, before in stretch.before.items()
+            if before.begun and len(in_one_go(applied_at(self.plan, part, self.station))) > 1
+        ]
 
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
@@ -675,6 +687,8 @@ class Player:
             share = self.nozzle.mixer.worst_share(pieces, begin)
             if share >= self.station.purge_share:
                 self.result.too_long.append(TooLong(begin, share))
+                if self.nozzle.number in self.told:
+                    self.past_limit.append(TooLong(begin, share))
 
     def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
         """What the purge or mixer change takes that a visit asks for which passes the limit [s].

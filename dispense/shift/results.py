@@ -17,7 +17,7 @@ from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
 from .pace import Pace
-from .today import OverFull
+from .today import OverFull, TooLong
 from .weighing import Weighing, check_shot
 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
@@ -57,14 +57,6 @@ class RanEmpty:
 
     letter: str
     clock: float
-
-
-@dataclass(frozen=True, slots=True)
-class TooLong:
-    """A visit that takes so long that what is fresh at its start passes the limit in it."""
-
-    clock: float
-    share: float  # of the pot life, of the last material
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +100,9 @@ class Handover:
 class Job:
     """A part in the shift: good parts asked for, and what became of those started and taken over.
 
-    begun + taken = finished + scrapped + lost + carried. `finished` are good, those that were taken over among
-    them, of another shift (`taken_finished`) and `resumed` of this one; `done` counts the visits that good parts had, by their turn.
+    begun + taken = finished + scrapped + lost + carried. `finished` are good, those taken over among them,
+    of another shift (`taken_finished`) and of this one (`resumed`); `done` counts the visits that good
+    parts had, by their turn.
     """
 
     part: str
@@ -415,6 +408,9 @@ class ShiftResult(WithFindings):
     has_following: bool = True  # whether the plan has a shift after this one
     is_first: bool = False  # of the station, as playing begins
     since: float | None = None  # from when the rest of a shift is played [s]
+    past_limit: tuple[TooLong, ...] = ()  # before that, by the age of a mixer that was told
+    later_before: list[str] = field(default_factory=list)  # parts begun before that which have later shots
+    batches_before: int = 0  # the highest number of a batch that was begun before that
     over: OverFull | None = None  # done before that, more than fits beside the breaks
     is_fed: bool = False  # whether all parts come from the stations before
     starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]

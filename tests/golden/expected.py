@@ -272,6 +272,17 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         else:
             figures += (Fact(run.station.purge_share),)
         found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
+    if run.aged:
+        worst_share = max(share for _, share in run.aged)
+        figures = (Fact(len(run.aged)), Clock(day, run.aged[0][0]), Fact(worst_share))
+        what = "shot" if run.later_before else "part"
+        said = (what, "since", "past its limit", "told age", "hold", "new mixer now")
+        says = Says(said, (), (*figures, Fact(run.station.purge_share)))
+        found.append(Found(QUALITY, says, "told mixer past its limit", **here))
+    for part in run.later_before:
+        said = ("begun before", "later shot", "reckoned and not told", "look at the parts")
+        says = Says(said, (part,), (Clock(day, run.since),))
+        found.append(Found(QUALITY, says, "reckoned half done", part=part, **here))
     if run.between > 2:  # a few are not worth a word
         material, share = run.material, run.station.purge_share
         life = weather.life_at(
@@ -376,6 +387,7 @@ OPTIONAL_TABLES = (
     "Stock",
 )
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
+OF_CURE |= {"told mixer past its limit", "reckoned half done"}  # of what was made before now
 MILESTONES = ("move", "join", "test")
 OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
 OF_STOCK = {"shortage", "expired lot", "expired container"}
@@ -1385,6 +1397,11 @@ class Reckoning:
             if run.station.station in names:
                 waits = [item for item in self.line_findings(names) if item.topic == "wait before handling"]
                 found += [item for item in waits if item.station == run.station.station]
+        if run.boards_before:
+            count = run.boards_before
+            said = ("leave the board before this one", f"batches 1 to {count}" if count > 1 else "batch 1")
+            figures = (Fact(1), Fact(count)) if count > 1 else (Fact(1),)
+            found.append(Found(NOTE, Says(said, (), figures), "board before", run.station.station))
         page.messages["CureWarnings"] = messages(gravest(found))
         page.beside["Type the day and time:"] = []
         return page

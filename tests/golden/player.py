@@ -339,6 +339,9 @@ class Played:
     overlong: list[tuple[float, float]] = field(
         default_factory=list
     )  # begun, share of the pot life at its end
+    aged: list[tuple[float, float]] = field(default_factory=list)  # of these before now, by the told mixer
+    later_before: list[str] = field(default_factory=list)  # parts begun before now that have later shots
+    boards_before: int = 0  # batches that stand on the board before
 
     @property
     def shares(self) -> dict[str, float]:
@@ -391,7 +394,12 @@ def rest_of(plant: Plant, station: Any, told: Told) -> Played:
         there.whole = max(there.whole, there.usable)
     boards = tuple((one.part, one.origin, one.group) for one in begun.batches)
     rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on, boards)
-    return Shift(plant, day, shift, station, store, following, stretch=rest).play()
+    played = Shift(plant, day, shift, station, store, following, stretch=rest).play()
+    played.aged, played.boards_before = begun.aged, len(boards)
+    played.later_before = [
+        job.part for job in begun.jobs if job.begun and any(shot.wait > 0 for shot in job.shots[1:])
+    ]
+    return played
 
 
 def to_start(good: int, station: Any) -> int:
@@ -1344,6 +1352,8 @@ class Shift:
                     by_end = self.oldest(self.mixer, shots, begin)
                     if by_end >= station.purge_share:
                         self.played.overlong.append((begin, by_end))
+                        if self.is_told and self.stretch.end is not None:
+                            self.played.aged.append((begin, by_end))
                 return begin
             self.free = self.used = fresh
             begin = hours.fit(fresh, self.time(visit))
