@@ -188,6 +188,8 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Shift material sheet: later shots",
         "Pour no sooner than the wait after the shot before",
         "Was a wait shorter, or is it not known: stop and ask, do not pour.",
+        "Of a part begun before this sheet was printed the time is reckoned: go by the time written down "
+        "when the shot before was poured, if that is later.",
         "Shift material sheet: handover",
         "Handed over: name, date, signature",
         "Taken over: name, date, signature",
