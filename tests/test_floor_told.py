@@ -13,6 +13,7 @@ from dispense.jobs.now import read_today, reckoned_notes
 from dispense.reports.routes import route_findings, short_waits
 from dispense.sheets.board import board_headline, cure_board_content
 from dispense.sheets.material import shift_material_content
+from dispense.shift.findings import PAST_LIMIT, RECKONED
 from dispense.shift.play import play_plan
 from dispense.shift.today import Today, Told
 
@@ -154,8 +155,8 @@ def test_more_than_is_possible_is_refused_with_what_is():
         done_by(121)
 
 
-def test_parts_between_two_shots_are_asked_for_in_the_rest():
-    """Two visits an hour apart: what is half done by now is finished and asked for, not only finished."""
+def in_two_visits(quantity):
+    """Two shots an hour apart into a well of a frame."""
     rows = hand_rows()
     rows["Beads"] = []
     rows["Pots"] = [
@@ -167,14 +168,74 @@ def test_parts_between_two_shots_are_asked_for_in_the_rest():
     ]
     rows["Stations"][0] |= dict(flow=1.0)
     rows["Materials"][0]["open_time"] = 600
-    rows["Builds"][0]["quantity"] = 10
-    plan, today = told(rows, done=["4"], now="07:15")
+    rows["Builds"][0]["quantity"] = quantity
+    return rows
+
+
+def test_parts_between_two_shots_are_asked_for_in_the_rest():
+    """Two visits an hour apart: what is half done by now is finished and asked for, not only finished."""
+    plan, today = told(in_two_visits(10), done=["4"], now="07:15")
     result = next(iter(play_plan(plan, today=today)))
     job = result.jobs[0]
     assert job.taken > 0 and job.finished == job.asked == job.quantity + job.taken
     content = shift_material_content(plan, result, "")
     row = content.tables["MaterialParts"][0]
     assert row["good"] == row["finished"] == content.values["parts_good"]
+
+
+def test_the_line_that_stops_counts_what_the_table_counts():
+    """Of 300 parts more are asked for than the shift holds; those half done now count on both sides."""
+    plan, today = told(in_two_visits(300), done=["4"], now="07:15")
+    result = next(iter(play_plan(plan, today=today)))
+    row = shift_material_content(plan, result, "").tables["MaterialParts"][0]
+    stop = next(item.text for item in result.findings if item.topic == "output")
+    assert result.jobs[0].resumed > 0 and result.is_short
+    assert stop.startswith(f"frame: {row['finished']} of {row['good']} good parts are finished by")
+
+
+def test_what_is_reckoned_of_parts_begun_before_now_is_told_on_their_sheets():
+    """Four of ten are begun by 7:15, with a second shot an hour after the first: nobody told which are open.
+    A station
+    of one shot a part says nothing of the sort, nor does the sheet of a whole shift."""
+    plan, today = told(in_two_visits(10), done=["4"], now="07:15")
+    rest, whole = next(iter(play_plan(plan, today=today))), next(iter(play_plan(plan)))
+    words = "frame: which parts begun before 07:15 still want a later shot, and from when on, is reckoned"
+    sheets = [shift_material_content(plan, rest, "").tables["MaterialWarnings"]]
+    sheets.append(cure_board_content(plan, rest, "").tables["CureWarnings"])
+    assert all(any(words in row["warning"] for row in rows) for rows in sheets)
+    one_shot, its_today = told(hand_rows(), done=["4"], now="07:15")
+    others = [whole, next(iter(play_plan(one_shot, today=its_today)))]
+    assert not [item for result in others for item in result.findings if item.topic == RECKONED]
+
+
+def test_a_board_of_now_says_which_batches_stand_on_the_board_before():
+    """Batches of three, one part a minute: by 6:05 parts 1 to 5 are begun, of batches 1 and 2."""
+    rows = cured_line()
+    del rows["Routes"]
+    rows["Builds"][0]["quantity"] = 20
+    today = Today(MONDAY, "early", START + 300.0, {"s1": Told(5), "s2": Told(0)})
+    plan = make(rows)
+    first, second = (list(play_plan(plan, today=today)))[:2]
+    warnings = [cure_board_content(plan, item, "").tables["CureWarnings"] for item in (first, second)]
+    words = "leave the board before this one in its place: batches 1 to 2 stand on it"
+    assert [any(words in row["warning"] for row in rows) for rows in warnings] == [True, False]
+
+
+def test_parts_made_with_a_mixer_past_its_limit_are_to_be_held():
+    """Pot life 60 min at 60 %, a part of 10 mL each 40 min from 6:00 on, through a mixer of 10: what that of
+    6:40 gets is 40 min old, 67 %, if the mixer is on since 6:00 and was not changed."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(rule="change mixer", takt=2400, checks=0)
+    plan, today = told(rows, done=["2"], now="07:15", mixers=["06:00"])
+    result = next(iter(play_plan(plan, today=today)))
+    (found,) = [item for item in result.findings if item.topic == PAST_LIMIT]
+    assert found.kind == "quality"
+    assert found.text.startswith(
+        "1 part since 06:40 got material past its limit, by the told age of the mixer"
+    )
+    assert result.past_limit[0].share == pytest.approx(40 / 60, abs=0.01)
+    fresh = told(rows, done=["2"], now="07:15", mixers=["06:40"])[1]
+    assert not next(iter(play_plan(plan, today=fresh))).past_limit
 
 
 # ------------------------------------------------------------------------------------ the mixer

@@ -222,7 +222,7 @@ def test_the_balance_of_every_component_closes(rows):
             assert 0 <= result.hoses[letter] <= result.closing[letter]
         for job in result.jobs:
             assert job.begun + job.taken == job.finished + job.scrapped + job.lost + job.carried
-            assert job.begun <= job.started and job.own_finished <= job.quantity
+            assert job.begun <= job.started and job.own_finished <= job.asked
 
 
 @few

@@ -25,6 +25,9 @@ from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
 
+#: what is done with a mixer that nobody uses on
+OFF = "take the mixer off and close the outlets, throw the mixer away"
+
 
 def play(rows=None, station="hem", shift="early", date=MONDAY):
     return play_shift(make(rows or hand_rows()), date, shift, station)
@@ -632,9 +635,7 @@ def test_the_run_ends_with_the_last_part():
     result = play(rows)
     end = 6 * 3600 + 40 * 60 + 10
     assert result.run_end == end == max(event.clock for event in result.events)
-    assert events(result, "end") == [
-        (end, "last part done: throw away 6.0 mL; take the mixer off and throw it away; free until 10:00")
-    ]
+    assert events(result, "end") == [(end, f"last part done: throw away 6.0 mL; {OFF}; free until 10:00")]
     assert not events(result, "break")
     assert result.check_shots == 1  # the one of 8:30 has nothing left to check
 
@@ -643,8 +644,8 @@ def test_the_run_ends_with_the_last_part():
     ("start", "first_part", "ends", "starts"),
     [
         ("10:00", None, "keep the mixer closed, good until 10:26", "go on with the mixer"),
-        ("10:30", None, "take the mixer off and throw it away", "start of shift"),
-        ("10:00", "10:30", "take the mixer off and throw it away", "start of shift"),
+        ("10:30", None, OFF, "start of shift"),
+        ("10:00", "10:30", OFF, "start of shift"),
     ],
 )
 def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, first_part, ends, starts):

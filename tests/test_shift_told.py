@@ -90,6 +90,28 @@ def test_the_rest_of_a_shift_throws_nothing_away_at_its_start():
 # ------------------------------------------------------------------------------------- check shots
 
 
+def test_a_container_stands_in_the_list_before_what_it_is_connected_for():
+    """Of one time a crew reads from the top: connect first, then put on the mixer and throw away."""
+    first = next(iter(play_plan(plan := make(hand_rows()))))
+    rows = shift_material_content(plan, first, "").tables["MaterialTimes"]
+    kinds = [row["event"] for row in rows if row["time"] == rows[0]["time"]]
+    assert kinds == ["container", "container", "start"]
+    assert "left, runs empty" not in rows[0]["action"]  # there is no old one
+
+
+def test_a_container_that_runs_empty_in_a_purge_says_how_much_is_left():
+    """A of 1:1 in containers of 10 mL without heel: 5 mL of it fill the mixer, the other 5 are less than the
+    6 mL of what is thrown away at the start."""
+    rows = hand_rows()
+    rows["Components"][0] |= dict(container=10, heel=0)
+    rows["Stations"][0] |= dict(mixer_volume=10, start_volume=12, checks=0)
+    first = first_shift(rows)
+    told = [text for text in texts(first, "container") if text.startswith("connect Bond 60 A")][1]
+    assert told.endswith("; the old one, 5.0 mL left, runs empty at the start")
+    with printed_in("de"):
+        assert translated(told).endswith("; das alte, noch 5,0 mL, wird beim Anfahren leer")
+
+
 def test_no_row_for_a_check_that_is_not_made():
     rows = hand_rows()
     assert len(shot_check_content(make(rows), first_shift(rows), "").tables["CheckShots"]) == 2
@@ -234,7 +256,8 @@ def test_a_mixer_that_is_changed_comes_off_at_its_limit():
         for limit, until in (("06:36", "06:40"), ("07:16", "07:20"))
     ]
     new = [(hhmm(event.clock), event.text) for event in result.events if event.kind == "mixer"]
-    assert new == [("06:40", "put on a new mixer"), ("07:20", "put on a new mixer")]
+    filled = "put on a new mixer, 10.0 mL fill it"
+    assert new == [("06:40", filled), ("07:20", filled)]
     # it costs what it did: three mixers of 10 mL, nothing purged
     assert (result.mixers, result.dispensed("mixers"), result.purges) == (3, 30e6, 0)
     # nobody takes it off in a break: one from 6:30 to 6:40 has it off before

@@ -8,13 +8,14 @@ from collections.abc import Sequence
 
 from ..base.clock import earliest_text, hhmm
 from ..base.fields import text
-from ..base.findings import WAIT, Finding, gravest_first
+from ..base.findings import NOTE, WAIT, Finding, gravest_first
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
 from ..plan.lamp import LAMP
 from ..plan.records import Plan
 from ..plan.tables import NO_CURE
 from ..reports.routes import short_waits
 from ..shift.cure_times import LAST, cure_basis
+from ..shift.findings import PAST_LIMIT, RECKONED
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pictures import BARS, cure_bars, drawn
@@ -37,6 +38,8 @@ OF_CURE = {
     "cure",
     "half done",
     "lost half done",
+    PAST_LIMIT,
+    RECKONED,
     WAIT,
 }  # topics of a shift that a cure board shows
 WARNING_WIDTH = 150  # characters of a line of warnings
@@ -134,7 +137,17 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
         planned=lambda item: item.topic in (WAIT, "cure"),
     )
     waits = [item for item in short_waits(plan) if item.station == result.station.station]
-    return gravest_first([*shown, *waits])
+    return gravest_first([*shown, *waits, *board_before(result)])
+
+
+def board_before(result: ShiftResult) -> list[Finding]:
+    """The batches begun before now stand on the board that hung there, and not on this one."""
+    last = result.batches_before
+    if not last:
+        return []
+    batches = f"batches 1 to {last} stand" if last > 1 else "batch 1 stands"
+    text = f"leave the board before this one in its place: {batches} on it"
+    return [Finding(NOTE, text, topic="board before", station=result.station.station)]
 
 
 def board_headline(result: ShiftResult) -> str:
@@ -228,7 +241,7 @@ def layout(book: Book) -> None:
     form.warnings("CureWarnings")
     form.section(
         "Batches",
-        "mate by: the time of the tightest part; no other of its batch has less time left",
+        "mate by: the first open time of the batch to end; each part has its own",
         of=("CureBatches", "mate_before"),
     )
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))

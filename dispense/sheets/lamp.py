@@ -8,7 +8,7 @@ from ..base.units import from_si
 from ..plan.lamp import LAMP, Lamp, lamp_of
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
-from .board import OF_CURE, batch_words
+from .board import OF_CURE, batch_words, board_before
 from .layout import BY, Book, Calculated, Written
 from .pieces import at, findings_shown, shift_head, shift_headline, shop, warning_rows
 from .sheet import Sheet
@@ -120,12 +120,15 @@ def lamp_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
                 for batch in result.batches
             ],
             "LampWarnings": warning_rows(
-                findings_shown(
-                    plan,
-                    result,
-                    played=lambda item: item.topic in OF_CURE,
-                    planned=lambda item: item.topic == LAMP,
-                ),
+                [
+                    *findings_shown(
+                        plan,
+                        result,
+                        played=lambda item: item.topic in OF_CURE,
+                        planned=lambda item: item.topic == LAMP,
+                    ),
+                    *board_before(result),
+                ],
                 WARNING_WIDTH,
             ),
         },
@@ -200,7 +203,7 @@ def layout(book: Book) -> None:
     )
     form.section(
         "Batches",
-        "mate by: the time of the tightest part, before the lamp",
+        "mate by: the first open time of the batch to end, before the lamp",
         of=("LampBatches", "mate_before"),
     )
     form.table(

@@ -56,6 +56,11 @@ BY_HAND = (
     "later shot",
     "stir",
 )  # events that want a hand
+#: of the times of later shots whose part was begun before the sheet was printed
+RECKONED = (
+    "Of a part begun before this sheet was printed the time is reckoned: go by the time written down when "
+    "the shot before was poured, if that is later."
+)
 BEFORE_AT = Written("Shot before at", "before_at")
 POURED_AT = Written("Poured at", "poured_at")
 
@@ -435,6 +440,8 @@ def layout(book: Book) -> None:
         rows_high=17,
     )
     later.put(1, "Was a wait shorter, or is it not known: stop and ask, do not pour.", bold=True)
+    later.skip()
+    later.put(1, RECKONED)
     later.skip()
     form = book.page(
         "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..base.clock import earliest_text, hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
-from ..base.printed import lower_figure
+from ..base.printed import counted, lower_figure
 from ..base.units import told_volume_text
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
@@ -15,6 +15,8 @@ from .mixer import GELLED
 from .results import Lost, ShiftResult, numbers_text
 from .store import NANO, Store, nanolitres
 
+PAST_LIMIT = "told mixer past its limit"  # topic of what was made with it before now
+RECKONED = "reckoned half done"  # topic of parts begun before now of which nobody told whether they are done
 OUTPUT = "output"  # topic of good parts that are not finished
 #: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
 #: source)
@@ -64,6 +66,8 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
         *_ran_empty(result),
         *_too_long(result),
+        *_past_limit(result),
+        *_reckoned_before(result),
         *_slow_flow(result),
         *batch_findings(result),
         *_life(result),
@@ -79,17 +83,17 @@ def component_words(result: ShiftResult, letter: str) -> str:
 def _output(result: ShiftResult) -> Iterator[Finding]:
     """Good parts that are not finished, and parts that stand half done."""
     for job in result.jobs:
-        if job.own_finished < job.quantity:
+        if job.own_finished < job.asked:
             yield _found(
                 result,
                 STOP,
-                f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
+                f"{job.part}: {job.own_finished} of {job.asked} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
                 _more_output(result),
                 topic=OUTPUT,
                 part=job.part,
                 finished=job.own_finished,
-                asked=job.quantity,
+                asked=job.asked,
             )
         if job.carried:
             yield _found(
@@ -298,6 +302,42 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
     )
 
 
+def _past_limit(result: ShiftResult) -> Iterator[Finding]:
+    """What went on parts before now from a mixer that is older, as told, than its limit."""
+    past, limit = result.past_limit, result.station.purge_share
+    if not past:
+        return
+    worst, shots = max(item.share for item in past), "shot" if result.later_before else "part"
+    yield _found(
+        result,
+        QUALITY,
+        f"{counted(len(past), shots)} since {hhmm(past[0].clock, result.date)} got material past its limit, "
+        f"by the told age of the mixer: up to {worst:.0%} of the pot life, the limit is "
+        f"{lower_figure(100.0 * limit)}%",
+        "hold these parts and have them judged before they go on; put on a new mixer now",
+        topic=PAST_LIMIT,
+        times=len(past),
+        share=worst,
+    )
+
+
+def _reckoned_before(result: ShiftResult) -> Iterator[Finding]:
+    """Parts begun before now whose later shots may be open: nobody has told which."""
+    if result.since is None:
+        return
+    since = hhmm(result.since, result.date)
+    for part in result.later_before:
+        yield _found(
+            result,
+            QUALITY,
+            f"{part}: which parts begun before {since} still want a later shot, and from when on, is "
+            "reckoned and not told",
+            "look at the parts: pour each shot that is open, its wait after the time written on the part",
+            topic=RECKONED,
+            part=part,
+        )
+
+
 def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
     """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
     if result.between > MOST_BETWEEN and result.life is not None:
@@ -375,4 +415,12 @@ def batch_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = ["MOST_BETWEEN", "OUTPUT", "batch_findings", "component_words", "shift_findings"]
+__all__ = [
+    "MOST_BETWEEN",
+    "OUTPUT",
+    "PAST_LIMIT",
+    "RECKONED",
+    "batch_findings",
+    "component_words",
+    "shift_findings",
+]

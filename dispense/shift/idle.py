@@ -36,6 +36,9 @@ from .mixer import Mixer
 from .store import NANO
 from .visits import Piece
 
+#: what is done with a mixer that comes off, whenever it does: what hardens on an open outlet stops it
+#: (common practice, no source)
+TAKE_OFF = "take the mixer off and close the outlets"
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
 
 
@@ -210,8 +213,8 @@ def off_text(idle: Idle, day: datetime.date) -> str:
     """What to do when the mixer comes off, by the clock of a day."""
     why = f"no part until {hhmm(idle.until, day)}, it reaches its limit at {hhmm(idle.limit, day)}"
     if idle.is_changed:
-        return f"take the mixer off and close the outlets: {why}; the next part gets a new one"
-    return f"take the mixer off: {why}; {idle.words_off}, {idle.words_purge}"
+        return f"{TAKE_OFF}: {why}; the next part gets a new one"
+    return f"{TAKE_OFF}: {why}; {idle.words_off}, {idle.words_purge}"
 
 
 def purge_text(idle: Idle, day: datetime.date, *, with_other: bool = False) -> str:
@@ -226,4 +229,4 @@ def purge_text(idle: Idle, day: datetime.date, *, with_other: bool = False) -> s
     return f"{words}; {idle.words_off}, purging {purged} and {duration_text(idle.purge_time)}"
 
 
-__all__ = ["Idle", "off_text", "purge_text", "weigh_idle"]
+__all__ = ["TAKE_OFF", "Idle", "off_text", "purge_text", "weigh_idle"]

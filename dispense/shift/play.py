@@ -215,6 +215,7 @@ def _till_now(
             today.of(row.station).mixers,
             over=over.get(row.station),
             batches={} if player_of is None else player_of.batch_numbers,
+            past_limit=() if player_of is None else tuple(player_of.past_limit),
         )
     return found
 

@@ -60,7 +60,7 @@ from .calendar import SAME_TIME, Calendar
 from .cure_times import FIRST, OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
-from .idle import Idle, off_text, purge_text, weigh_idle
+from .idle import TAKE_OFF, Idle, off_text, purge_text, weigh_idle
 from .mixer import Mixer, oldest_factor
 from .pace import shift_takt
 from .pressure import MixAtWork, purge_findings
@@ -77,13 +77,13 @@ from .results import (
     MixerAge,
     Purged,
     ShiftResult,
-    TooLong,
     TooOld,
+    in_order,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import BatchKey, Before, Stretch
+from .today import BatchKey, Before, Stretch, TooLong
 from .visits import Piece, Visit, visits_of
 from .weighing import Weighing
 
@@ -249,6 +249,7 @@ class Player:
         self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
+        self.past_limit: list[TooLong] = []  # what went on parts from them
         self.is_compared = False  # whether it was told that a new mixer takes less than a purge
         self.holds: set[tuple[str, float]] = set()  # parts that wait for the end of a break, and it [s]
         self.too_late: dict[str, Work] = {}  # begun in the plan's last shift and not finished in it
@@ -301,10 +302,22 @@ class Player:
         self.purge = nanolitres(station.purge_volume) or content
         self.check_count = 1  # shots of one check
         self.result.since, self.result.over = stretch.start, stretch.over
+        self._note_before(stretch)
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
         self.batches: dict[BatchKey, Batch] = {}
         self.batch_numbers: dict[BatchKey, int] = dict(stretch.batches)  # a batch keeps it through the shift
+
+    def _note_before(self, stretch: Stretch) -> None:
+        """What the sheets of a rest of a shift must say of that before it."""
+        result = self.result
+        result.past_limit = stretch.past_limit
+        result.batches_before = max(stretch.batches.values(), default=0)
+        result.later_before = [
+            part
+            for part, before in stretch.before.items()
+            if before.begun and len(in_one_go(applied_at(self.plan, part, self.station))) > 1
+        ]
 
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
@@ -379,7 +392,7 @@ class Player:
         if result.jobs:
             result.handed_over = self._standing()
             self._find()
-            result.events.sort(key=lambda event: event.clock)
+            result.events.sort(key=in_order)
         return result
 
     def _first_move(self, batch: Batch) -> None:
@@ -574,7 +587,7 @@ class Player:
                 "keep the mixer closed" + (f", good until {self._good_until()}" if mixer.life else "")
             )
         elif mixer.content:
-            steps.append("take the mixer off and throw it away")
+            steps.append(f"{TAKE_OFF}, throw the mixer away")
         words = _with_steps("last part done", steps)
         is_free = calendar.worked(end) < calendar.available
         return f"{words}; free until {hhmm(calendar.end, self.date)}" if is_free else words
@@ -674,6 +687,8 @@ class Player:
             share = self.nozzle.mixer.worst_share(pieces, begin)
             if share >= self.station.purge_share:
                 self.result.too_long.append(TooLong(begin, share))
+                if self.nozzle.number in self.told:
+                    self.past_limit.append(TooLong(begin, share))
 
     def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
         """What the purge or mixer change takes that a visit asks for which passes the limit [s].
@@ -747,13 +762,17 @@ class Player:
         if idle.takes_off(self.station.idle):
             self._tell(idle.off_at, "off", partial(off_text, idle, self.date))
             self._note_mixer(idle.off_at, is_off=True)
-            self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
+            self._tell(begin, "mixer", partial(self._put_on_words, why), self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
         for at in idle.purges or ():
             result.between += not why
             begin = max(begin, self._purge(at, partial(self._purge_words, idle)))
         return begin
+
+    def _put_on_words(self, why: str) -> str:
+        """A new mixer after an idle time, and how much fills it."""
+        return f"put on a new mixer{why}, {told_volume_text(self.nozzle.mixer.content / NANO, 1)} fill it"
 
     def _purge_words(self, idle: Idle) -> str:
         """Why it is purged; the first time that a new mixer would take less, this too."""
@@ -1106,7 +1125,7 @@ class Player:
             work.job.scrapped += 1
         else:
             work.job.finished += 1
-            work.job.taken_finished += work.is_taken
+            work.job.taken_finished += work.is_taken and work.origin != self.origin
         self._batch(work)
 
     def _check_first(self, due: float) -> None:
@@ -1189,7 +1208,7 @@ class Player:
             self.store.to_mate.setdefault(self.station.station, []).append(
                 ToMate(self.date, origin, batch.part, work.serial, mating.latest, mating.planned)
             )
-        if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
+        if batch.tightest is None or mating.latest < batch.tightest.latest - SAME_TIME:
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)

@@ -17,7 +17,7 @@ from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
 from .pace import Pace
-from .today import OverFull
+from .today import OverFull, TooLong
 from .weighing import Weighing, check_shot
 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
@@ -37,20 +37,26 @@ class Event:
     volume: int = 0
 
 
+#: what makes ready for the rest of its minute stands before it: what is taken off, missing or connected
+MAKES_READY = ("change over", "expired", "short", "container")
+
+
+def in_order(event: Event) -> tuple[float, bool]:
+    """Where an event stands in a list: by the clock; of one time what must be connected for the others first.
+
+    >>> rows = [Event(0.0, "start", "purge"), Event(0.0, "container", "connect B"), Event(60.0, "end", "")]
+    >>> [event.kind for event in sorted(rows, key=in_order)]
+    ['container', 'start', 'end']
+    """
+    return event.clock, event.kind not in MAKES_READY
+
+
 @dataclass(frozen=True, slots=True)
 class RanEmpty:
     """A container that ran empty while material went on a part; clock time [s]."""
 
     letter: str
     clock: float
-
-
-@dataclass(frozen=True, slots=True)
-class TooLong:
-    """A visit that takes so long that what is fresh at its start passes the limit in it."""
-
-    clock: float
-    share: float  # of the pot life, of the last material
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +100,9 @@ class Handover:
 class Job:
     """A part in the shift: good parts asked for, and what became of those started and taken over.
 
-    begun + taken = finished + scrapped + lost + carried. `finished` are good, those that were taken over
-    (`taken_finished`) among them; `done` counts the visits that good parts had, by their turn.
+    begun + taken = finished + scrapped + lost + carried. `finished` are good, those taken over among them,
+    of another shift (`taken_finished`) and of this one (`resumed`); `done` counts the visits that good
+    parts had, by their turn.
     """
 
     part: str
@@ -129,7 +136,7 @@ class Job:
 
     @property
     def own_finished(self) -> int:
-        """Good parts of this shift's own builds."""
+        """Good parts of this shift's own builds: of those that are `asked`."""
         return self.finished - self.taken_finished
 
     @property
@@ -203,9 +210,8 @@ class FirstDone(NamedTuple):
 class Batch:
     """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
 
-    The open time of each part runs on its own: `tightest` is the part with the least time left
-    between its planned mating and its latest one, so that what holds for it holds for the batch.
-    `late` lists the parts that the plan mates too late.
+    The open time of each part runs on its own: `tightest` is the part whose ends first, so that no part
+    of a batch that is mated by then is mated too late. `late` lists the parts that the plan mates too late.
     """
 
     number: int
@@ -244,7 +250,7 @@ class Batch:
 
     @property
     def mate_before(self) -> float | None:
-        """The latest mating of the tightest part."""
+        """By when the batch must be mated: the earliest of the latest matings of its parts."""
         return self.tightest.latest if self.tightest else None
 
     @property
@@ -401,6 +407,9 @@ class ShiftResult(WithFindings):
     has_following: bool = True  # whether the plan has a shift after this one
     is_first: bool = False  # of the station, as playing begins
     since: float | None = None  # from when the rest of a shift is played [s]
+    past_limit: tuple[TooLong, ...] = ()  # before that, by the age of a mixer that was told
+    later_before: list[str] = field(default_factory=list)  # parts begun before that which have later shots
+    batches_before: int = 0  # the highest number of a batch that was begun before that
     over: OverFull | None = None  # done before that, more than fits beside the breaks
     is_fed: bool = False  # whether all parts come from the stations before
     starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]
@@ -469,4 +478,4 @@ class ShiftResult(WithFindings):
     @property
     def is_short(self) -> bool:
         """Whether fewer good parts are finished than asked for."""
-        return any(job.own_finished < job.quantity for job in self.jobs)
+        return any(job.own_finished < job.asked for job in self.jobs)

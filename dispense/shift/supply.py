@@ -21,6 +21,15 @@ from .results import Event, LotUse, RanEmpty, ShiftResult
 from .store import NANO, NO_STOCK, Lot, Mounted, Store, heel_volume, mount, nanolitres
 from .visits import Piece, Visit
 
+#: what is under way while a container that is changed in the midst of it runs empty, by where the mix goes
+RUNS_EMPTY = {
+    "start": "at the start",
+    "mixers": "while the mixer fills",
+    "purge": "in the purge",
+    "checks": "in the check",
+    "end": "in the last purge",
+}
+LEAST_TOLD = nanolitres(0.05e-6)  # of what is left in a container [nL]: less is 0.0 mL
 MOST_CONTAINERS = 20_000  # of one component in a shift
 
 
@@ -87,7 +96,8 @@ class Supply:
             if container is None or container.usable < part:
                 suffices = False
         if not suffices:
-            return self._draw_on(dict(parts), clock, duration, on_part)
+            meanwhile = RUNS_EMPTY.get(category, "")
+            return self._draw_on(dict(parts), clock, duration, on_part, meanwhile)
         for letter, part in parts:
             mounted[keys[letter]].usable -= part
         self._note_levels(clock)
@@ -97,8 +107,13 @@ class Supply:
         """Take one component into its hoses."""
         self._draw_on({letter: volume}, clock, 0.0)
 
-    def _draw_on(self, parts: Mapping[str, int], clock: float, duration: float, on_part: str = "") -> float:
-        """Draw where a container runs empty: the one that is empty first is changed first."""
+    def _draw_on(
+        self, parts: Mapping[str, int], clock: float, duration: float, on_part: str = "", meanwhile: str = ""
+    ) -> float:
+        """Draw where a container runs empty: the one that is empty first is changed first.
+
+        `meanwhile` names what else than a part it is drawn for.
+        """
         needs, pause = dict(parts), 0.0
         while True:
             lacking = [
@@ -110,15 +125,18 @@ class Supply:
                 break
             share, letter = min(lacking)
             at = clock + duration * share + pause
-            old = self.container(letter)
+            old, left = self.container(letter), 0
             if old is not None:
-                needs[letter] -= old.usable
+                left = old.usable
+                needs[letter] -= left
                 old.usable = 0
                 pause += self.station.container_time
                 if on_part:
                     self.result.ran_empty.append(RanEmpty(letter, at))
                 self.result.course.levels.setdefault(letter, []).append((at, 0))
-            self._change(letter, old, at, on_part=on_part)
+            is_told = meanwhile and left >= LEAST_TOLD
+            told = f"{told_volume_text(left / NANO, 1)} left, runs empty {meanwhile}" if is_told else ""
+            self._change(letter, old, at, on_part=on_part, runs_empty=told)
         for letter, need in needs.items():
             if need > 0:
                 self.store.mounted[self.keys[letter]].usable -= need
@@ -175,7 +193,13 @@ class Supply:
         return clock
 
     def _change(
-        self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
+        self,
+        letter: str,
+        old: Mounted[Lot] | None,
+        clock: float,
+        rest: int = 0,
+        on_part: str = "",
+        runs_empty: str = "",
     ) -> None:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
@@ -207,6 +231,8 @@ class Supply:
                 text += f", after lot {old.lot.lot}"
             if rest > 0:
                 text += f"; {told_volume_text(rest / NANO, 1)} left in the old one do not make the next part"
+            if runs_empty:
+                text += f"; the old one, {runs_empty}"
             if old is not None and on_part:
                 text += f"; in the middle of {on_part}, the nozzle stands {self.station.container_time:.0f} s"
             result.events.append(Event(clock, "container", text, letter, lot.lot, content))

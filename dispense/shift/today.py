@@ -19,6 +19,15 @@ from ..plan.rows import Station
 from .mixer import Mixer, oldest_factor
 from .store import KeptMixer, Lot, Store, nanolitres, use_by
 
+
+@dataclass(frozen=True, slots=True)
+class TooLong:
+    """A visit in which material passes its limit; clock time [s]."""
+
+    clock: float
+    share: float  # of the pot life, of the last material
+
+
 BatchKey = tuple[str, str, int]  # of a shift: part, the shift that began it where that is another, group
 
 
@@ -106,6 +115,7 @@ class Stretch:
     through_breaks: bool = False  # the crew worked through its breaks
     over: OverFull | None = None  # what was done before it and does not fit beside the breaks
     batches: Mapping[BatchKey, int] = field(default_factory=dict)  # numbers of those begun before it
+    past_limit: tuple[TooLong, ...] = ()  # what went on parts before it, by the age of a mixer that was told
 
     @property
     def is_whole(self) -> bool:

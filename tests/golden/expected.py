@@ -226,8 +226,8 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
     day, found = run.day, []
     for job in run.jobs:
         own = job.finished - job.taken_good
-        if own < job.good:
-            figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
+        if own < job.good + job.resumed:  # as in the table: what the shift began before now is its own
+            figures = (Fact(own), Fact(job.good + job.resumed), Clock(day, run.hours.end))
             said: tuple[str, ...] = ("good parts", "finished", "longer hours")
             if run.pace:
                 mend = "a shorter takt at" if run.pace.able else "quicken the line"
@@ -272,6 +272,17 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         else:
             figures += (Fact(run.station.purge_share),)
         found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
+    if run.aged:
+        worst_share = max(share for _, share in run.aged)
+        figures = (Fact(len(run.aged)), Clock(day, run.aged[0][0]), Fact(worst_share))
+        what = "shot" if run.later_before else "part"
+        said = (what, "since", "past its limit", "told age", "hold", "new mixer now")
+        says = Says(said, (), (*figures, Fact(run.station.purge_share)))
+        found.append(Found(QUALITY, says, "told mixer past its limit", **here))
+    for part in run.later_before:
+        said = ("begun before", "later shot", "reckoned and not told", "look at the parts")
+        says = Says(said, (part,), (Clock(day, run.since),))
+        found.append(Found(QUALITY, says, "reckoned half done", part=part, **here))
     if run.between > 2:  # a few are not worth a word
         material, share = run.material, run.station.purge_share
         life = weather.life_at(
@@ -376,6 +387,7 @@ OPTIONAL_TABLES = (
     "Stock",
 )
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
+OF_CURE |= {"told mixer past its limit", "reckoned half done"}  # of what was made before now
 MILESTONES = ("move", "join", "test")
 OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
 OF_STOCK = {"shortage", "expired lot", "expired container"}
@@ -624,6 +636,17 @@ class Reckoning:
                 words += ("after lot",) if facts["before"] else ()
                 if facts["rest"] > 1e-6:
                     words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
+                meanwhile = {
+                    "start": "at the start",
+                    "mixers": "while the mixer fills",
+                    "purge": "in the purge",
+                    "checks": "in the check",
+                    "end": "in the last purge",
+                }
+                if facts["empties"] and facts["empties"][0] in meanwhile:
+                    use, held = facts["empties"]
+                    words = (*words, "the old one", "left, runs empty", meanwhile[use])
+                    figures = [Fact(held, "mL")]
                 if facts["within"]:
                     part, serial = facts["within"]
                     words, names = (*words, "in the middle of", "stands"), (*names, f"{part} no. {serial}")
@@ -661,7 +684,8 @@ class Reckoning:
                     figures = [Clock(day, facts["until"])]
                 if event.kind == "end":
                     if run.station.mixer_volume:
-                        words += ("keep the mixer closed",) if facts["closed"] else ("throw it away",)
+                        off = ("take the mixer off", "close the outlets", "throw the mixer away")
+                        words += ("keep the mixer closed",) if facts["closed"] else off
                     figures = [Clock(day, facts["good"])] if facts.get("good") else []
                     if run.hours.worked(event.at) < run.hours.available:
                         words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
@@ -778,10 +802,11 @@ class Reckoning:
                 words += ("purging cannot keep the limit",)
             if event.kind == "purge":
                 return ("purge", *words), [Fact(event.volume, "mL"), *figures]
-            return ("take the mixer off", *words, "reaches its limit"), [*figures, limit]
+            words = ("take the mixer off", "close the outlets", *words, "reaches its limit")
+            return words, [*figures, limit]
         after: tuple[str, ...] = (f"after the {facts['after']}",) if facts["after"] else ()
         if facts.get("new"):
-            return ("put on a new mixer", *after), []
+            return ("put on a new mixer", *after, "fill it"), [Fact(station.mixer_volume, "mL")]
         words, figures = ("purge", *after), [Fact(event.volume, "mL")]
         if event.kind == "mixer":
             reason = "limit reached"
@@ -1088,7 +1113,9 @@ class Reckoning:
             "Application": shot.name,
             "Shot": Num(shot.number),
             "Speed [mm/s]": self.optional(speed),
-            "Time [s]": Num(shot.seconds),
+            # a meter that is set by time delivers flow times time: that must be the volume of the shot
+            "Dispense time [s]": self.optional(None if flow is None else shot.volume / flow),
+            "At the station [s]": Num(shot.seconds),
             "Flow [mL/s]": self.optional(flow),
             "Flow A [mL/s]": None if flow is None else Num(flow * shares["a"]),
             "Flow B [mL/s]": None if flow is None or "b" not in shares else Num(flow * shares["b"]),
@@ -1312,9 +1339,9 @@ class Reckoning:
             }
             mine = []
             if run.mates:
-                # each part has its own open time: the one with least time left, the first of equals
+                # each part has its own open time: who mates the batch goes by the first of them to end
                 left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
-                tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
+                tightest = min(left, key=lambda serial: round(left[serial][0]))
                 row["Tightest part"] = Num(tightest)
                 row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
                 mine = [
@@ -1372,6 +1399,11 @@ class Reckoning:
             if run.station.station in names:
                 waits = [item for item in self.line_findings(names) if item.topic == "wait before handling"]
                 found += [item for item in waits if item.station == run.station.station]
+        if run.boards_before:
+            count = run.boards_before
+            said = ("leave the board before this one", f"batches 1 to {count}" if count > 1 else "batch 1")
+            figures = (Fact(1), Fact(count)) if count > 1 else (Fact(1),)
+            found.append(Found(NOTE, Says(said, (), figures), "board before", run.station.station))
         page.messages["CureWarnings"] = messages(gravest(found))
         page.beside["Type the day and time:"] = []
         return page
@@ -2030,7 +2062,7 @@ class Reckoning:
             "Worst high [mL]": Num(worst_high),
             "Main tolerance": driver(shot.main),
             "Mass [g]": Num(grams),
-            "Time [s]": Num(shot.seconds),
+            "At the station [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
         }
 

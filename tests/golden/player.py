@@ -339,6 +339,9 @@ class Played:
     overlong: list[tuple[float, float]] = field(
         default_factory=list
     )  # begun, share of the pot life at its end
+    aged: list[tuple[float, float]] = field(default_factory=list)  # of these before now, by the told mixer
+    later_before: list[str] = field(default_factory=list)  # parts begun before now that have later shots
+    boards_before: int = 0  # batches that stand on the board before
 
     @property
     def shares(self) -> dict[str, float]:
@@ -391,7 +394,12 @@ def rest_of(plant: Plant, station: Any, told: Told) -> Played:
         there.whole = max(there.whole, there.usable)
     boards = tuple((one.part, one.origin, one.group) for one in begun.batches)
     rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on, boards)
-    return Shift(plant, day, shift, station, store, following, stretch=rest).play()
+    played = Shift(plant, day, shift, station, store, following, stretch=rest).play()
+    played.aged, played.boards_before = begun.aged, len(boards)
+    played.later_before = [
+        job.part for job in begun.jobs if job.begun and any(shot.wait > 0 for shot in job.shots[1:])
+    ]
+    return played
 
 
 def to_start(good: int, station: Any) -> int:
@@ -543,6 +551,7 @@ class Shift:
     def take(self, parts: dict[str, float], at: float, wide: float, use: str = "") -> float:
         """From the containers that stand there; the one that is empty first is changed first."""
         done, stood = 0.0, 0.0
+        held = {c: self.standing(c).usable if self.standing(c) else 0.0 for c in parts}  # as it begins
         while True:
             ends = {}  # share of the draw at which a container has nothing more to give
             for letter, part in parts.items():
@@ -561,7 +570,9 @@ class Shift:
                 self.played.emptied.append((letter, at + wide * done + stood))
             had_one = self.standing(letter) is not None
             within = self.on_part if use in ("parts", "scrap") else None
-            self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
+            empties = (use, held[letter]) if held[letter] > 0.05 - 1e-6 else None
+            self.change(letter, self.standing(letter), at + wide * done + stood, 0.0, within, empties)
+            held[letter] = self.standing(letter).usable
             stood += self.station.container_time * had_one
 
     def has_come(self, letter: str) -> bool:
@@ -582,8 +593,12 @@ class Shift:
         at: float,
         rest: float = 0.0,
         within: tuple[str, int] | None = None,
+        empties: tuple[str, float] | None = None,
     ) -> None:
-        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part."""
+        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part.
+
+        `empties`: what the old one runs empty for, and what it held [mL].
+        """
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
@@ -636,6 +651,7 @@ class Shift:
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
             facts = {"before": before, "rest": rest, "within": within if old else None}
+            facts["empties"] = empties if old else None
             played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
@@ -879,7 +895,9 @@ class Shift:
         ]
         for part, (first, shot) in self.vain.items():
             played.events.append(Event(first, "hold", facts={"part": part, "since": first, "shot": shot}))
-        played.events.sort(key=lambda event: event.at)
+        # of one time (to the millisecond) what is connected stands before what is done with it
+        ready = ("expired", "short", "container")
+        played.events.sort(key=lambda event: (round(event.at, 3), event.kind not in ready))
         played.handed_over = self.stands()
         return played
 
@@ -1145,7 +1163,8 @@ class Shift:
                 continue
             job.lost += bad
             job.finished += not bad
-            job.taken_good += (job.part, serial, origin) in taken and not bad
+            is_other = (job.part, serial, origin) in taken and origin != self.origin
+            job.taken_good += is_other and not bad
             if self.open is not None:
                 planned, leaves = self.mating(first, ended)
                 known = job.part, serial, "" if origin == self.origin else origin
@@ -1333,6 +1352,8 @@ class Shift:
                     by_end = self.oldest(self.mixer, shots, begin)
                     if by_end >= station.purge_share:
                         self.played.overlong.append((begin, by_end))
+                        if self.is_told and self.stretch.end is not None:
+                            self.played.aged.append((begin, by_end))
                 return begin
             self.free = self.used = fresh
             begin = hours.fit(fresh, self.time(visit))
