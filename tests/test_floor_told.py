@@ -195,8 +195,7 @@ def test_the_line_that_stops_counts_what_the_table_counts():
 
 def test_what_is_reckoned_of_parts_begun_before_now_is_told_on_their_sheets():
     """Four of ten are begun by 7:15, with a second shot an hour after the first: nobody told which are open.
-    A station
-    of one shot a part says nothing of the sort, nor does the sheet of a whole shift."""
+    A station of one shot a part says nothing of the sort, nor does the sheet of a whole shift."""
     plan, today = told(in_two_visits(10), done=["4"], now="07:15")
     rest, whole = next(iter(play_plan(plan, today=today))), next(iter(play_plan(plan)))
     words = "frame: which parts begun before 07:15 still want a later shot, and from when on, is reckoned"
