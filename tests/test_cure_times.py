@@ -350,14 +350,15 @@ def late_rows(open_time=40, mating_delay=30):
 def test_the_row_of_a_batch_shows_its_late_part():
     # batch 2 is no. 11 (7:40) to 20. No. 12 is dispensed 7:50:00–7:50:10; 30 min of work later it is 9:00:10,
     # two breaks lie between; its open time ends at 8:30. All others have 40 min less 30 min and 10 s, no. 10
-    # and 11 as the crew stays into the break until 8:10:10.
+    # and 11 as the crew stays into the break until 8:10:10. The first to be mated is no. 11, begun 7:40 and
+    # open until 8:20: who mates the batch by 8:30 mates it too late.
     plan = make(late_rows())
     result = next(play_plan(plan))
     content = cure_board_content(plan, result, STAMP)
     row = content.tables["CureBatches"][1]
-    assert (row["part_numbers"], row["tightest_part"]) == ("11–20", 12)
-    assert row["mate_before"] == datetime.datetime(2026, 3, 2, 8, 30)
-    assert row["mates"] == datetime.datetime(2026, 3, 2, 9, 0, 10)
+    assert (row["part_numbers"], row["tightest_part"]) == ("11–20", 11)
+    assert row["mate_before"] == datetime.datetime(2026, 3, 2, 8, 20)
+    assert row["mates"] == datetime.datetime(2026, 3, 2, 8, 10, 10)
     assert row["note"] == "▲ mated too late: no. 12, by 31 min"  # 30 min 10 s, told upward
     assert content.values["headline"] == "▲ 1 part is mated too late: batch 2, frame no. 12"
     first = content.tables["CureBatches"][0]
@@ -376,9 +377,25 @@ def test_a_row_on_time_means_that_every_part_is():
     assert late
     for batch in result.batches:
         assert {mating.serial for mating in batch.late} == late & set(batch.serials)
-        # as it gets hotter the last part has less time than the first one
-        assert (batch.tightest.late > 0) == bool(batch.late)
-        assert batch.tightest.late >= max((mating.late for mating in batch.late), default=-math.inf) - 1.0
+        # as it gets hotter the last part has less time than the first one, whose time ends first all the same
+        assert batch.tightest.serial == batch.first
+        assert all(batch.mate_before <= mating.latest for mating in batch.late)
+
+
+def test_no_part_is_mated_too_late_that_is_mated_by_the_time_of_its_batch():
+    """Parts every 180 s from 6:00, open 42 min: of 12 a batch, no. 1 is begun 6:00 and open until 6:42, no.
+    12 6:33 and until 7:15. Mated by 7:14 the first would be half an hour too late."""
+    rows = late_rows(42, 12)
+    rows["Stations"][0].update(takt=180, batch=12)
+    rows["Breaks"] = []
+    plan = make(rows)
+    result = next(play_plan(plan))
+    assert [batch.numbers for batch in result.batches[:2]] == ["1–12", "13–21"]
+    for batch in result.batches:
+        begun = 6 * 3600 + 180 * (batch.first - 1)
+        assert (batch.tightest.serial, batch.mate_before) == (batch.first, pytest.approx(begun + 42 * 60))
+    row = cure_board_content(plan, result, STAMP).tables["CureBatches"][0]
+    assert (row["tightest_part"], row["mate_before"]) == (1, datetime.datetime(2026, 3, 2, 6, 42))
 
 
 def test_the_latest_part_is_named_beside_the_first():

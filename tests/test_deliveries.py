@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import datetime
 import json
+from dataclasses import replace
 
 import pytest
 from plans import MONDAY, hand_rows, light_plan, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.base.findings import Finding, grouped
+from dispense.base.language import printed_in, translated
 from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
@@ -216,6 +218,58 @@ def test_a_count_after_the_start_is_not_used_twice(late, tmp_path):
     assert f"--as-of {FRIDAY + DAY}" in finding.fix and f"received on {FRIDAY} is left out" in finding.text
     begun = forecast_file(late, draws=10, what_if=False, as_of=FRIDAY + DAY)
     assert stock_of(begun)[0] == 400.0 and told(begun.findings, "later than the start") == []
+
+
+@pytest.mark.parametrize(
+    ("came", "reference", "here", "due"),
+    [
+        (4, "PO-3", 1400.0, 0.0),  # 4 × 100 mL of the 400 mL ordered
+        (3, " PO-3 ", 1300.0, 100.0),  # the rest is still to come
+        (6, "PO-3", 1600.0, 0.0),  # more than was ordered
+        (4, "DN 4711", 1400.0, 400.0),  # a delivery note is no order number
+        (4, "", 1400.0, 400.0),
+    ],
+)
+def test_a_receipt_closes_the_order_that_it_names(late, tmp_path, came, reference, here, due):
+    """Of the lot that came as N1: what is here and to come is added up from the rows by hand."""
+    table = tmp_path / "came.csv"
+    table.write_text(
+        f"What,Date,Material,Component,Lot,Containers,Reference\n"
+        f"received,{DUE},Bond 60,A,N1,{came},{reference}\n"
+    )
+    book_files(late, [table], stamp=f"{DUE} 23:00")
+    found = forecast_file(late, as_of=FRIDAY, draws=10, what_if=False)
+    assert stock_of(found) == (here, due)
+    said = [finding.text for finding in told(found.findings, LATE)]
+    if due == 100.0:
+        assert said == [
+            f"of order PO-3 of Bond 60 A, due on {DUE}, 100 mL are not received: they are not in store, and "
+            f"are taken to come on {NEXT}"
+        ]
+    else:
+        assert len(said) == (due > 0.0)
+
+
+def test_a_receipt_closes_no_order_of_another_component_and_the_first_row_first():
+    """PO-3 is 400 mL for Tuesday and 300 mL for the Monday after: 500 mL came of it, 200 are left."""
+    twice = make(rows([order(), order(quantity=300, arrival=NEXT)]))
+    receipt = replace(RECEIPT, count=5, text="PO-3")
+
+    def stock(entry):
+        found = counted_stock(twice, [entry]).plan.stock
+        return {
+            (row.lot, row.arrival): pytest.approx(row.quantity * 1e6)
+            for row in found
+            if row.component == "a" and row.lot != "A1"
+        }
+
+    assert stock(receipt) == {("order PO-3 (2)", NEXT): 200.0, ("N1", None): 500.0}
+    both = {("order PO-3", DUE): 400.0, ("order PO-3 (2)", NEXT): 300.0}
+    assert stock(replace(receipt, component="b")) == both
+    assert stock(replace(receipt, lot="")) == both  # without its lot it is not in store
+    named = make(rows([order(lot="N1"), order(quantity=300, arrival=NEXT)]))  # it is the lot that was due
+    found = {row.lot: row.arrival for row in counted_stock(named, [receipt]).plan.stock}
+    assert found["N1"] is None and found["order PO-3"] == NEXT
 
 
 def test_what_may_not_be_used_is_no_stock(tmp_path):
@@ -429,3 +483,32 @@ def test_an_open_order_that_would_serve_sooner_is_named_before_a_new_one():
     again = forecast(make(found), 2, draws=10)
     assert not [row for row in again.tables["decisions"].records() if row["What"] == "call sooner"]
     assert not [each for each in again.findings if each.topic == "shortage"]
+
+
+@pytest.mark.parametrize("code", ["en", "de", "es"])
+def test_where_nothing_is_to_be_ordered_the_open_order_that_comes_too_late_is_called(code):
+    """60 mL of B last till Tuesday; 3 L come on the second Wednesday and serve for all these weeks.
+
+    An order of today takes 20 days, so that nothing is to be ordered: the cure is the open order, called from
+    Wednesday 11 March to Tuesday 3 March, 8 days by the calendar.
+    """
+    found = kit_rows()
+    for row in found["Components"]:
+        row |= dict(kit="", lead_time=20)
+    open_order = dict(order="N-3", material="Bond 60", component="b", quantity=3000, arrival=NEXT + 2 * DAY)
+    found["Orders"] = [open_order]
+    seen = forecast(make(found), 2, draws=10)
+    assert not seen.components["Bond 60", "b"].orders
+    lines, (short,) = seen.headline(), [each for each in seen.findings if each.topic == "shortage"]
+    assert lines[1] == "Call order N-3 of Bond 60 B to come by Tue 2026-03-03, 8 days sooner."
+    assert "call order N-3 to come by Tue 2026-03-03, 8 days sooner" in short.fix
+    (row,) = [row for row in seen.tables["decisions"].records() if row["What"] == "runs short"]
+    assert row["Remark"].endswith("call order N-3 to come by Tue 2026-03-03, 8 days sooner")
+    with printed_in(code) as spoken:
+        assert "N-3" in translated(lines[1]) and "N-3" in translated(short.fix)
+    assert not spoken.missing
+    found["Orders"] = [open_order | dict(arrival=MONDAY + DAY)]
+    assert not [each for each in forecast(make(found), 2, draws=10).findings if each.topic == "shortage"]
+    found["Orders"] = []
+    lines = forecast(make(found), 2, draws=10).headline()
+    assert "Call order" not in " ".join(lines) and "No order is needed." not in lines

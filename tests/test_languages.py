@@ -20,6 +20,7 @@ from plans import routed_rows
 import dispense
 from dispense.base.errors import FileError, InputError
 from dispense.base.language import WORDS, languages, printed_in, read_language, read_words, translated
+from dispense.base.measures import CHOICES, Measures, measured_in
 from dispense.books.plan import new_plan, write_plan
 from dispense.books.templates import write_all
 from dispense.cli import main
@@ -304,6 +305,32 @@ def test_figures_in_sentences_follow_the_language():
         assert translated("2.6 mm deep by Thu 12 May 05:14") == "2,6 mm tief bis Do 12 Mai 05:14"
         # names are the plan's own: no decimal comma, no other word
         assert translated("connect Resin 2.5 A lot Tue-1.5") == "Resin 2.5 A Charge Tue-1.5 anschließen"
+
+
+@pytest.mark.parametrize("unit", [*CHOICES["mass_unit"], *CHOICES["volume_unit"], "kg", "mg"])
+def test_the_headline_of_the_card_is_said_in_every_unit(unit):
+    """The masses stand in the unit of their column, whichever the plant or its template chose."""
+    said = {
+        "de": (f"1,371 {unit} einstellen", f"1,371 {unit} einstellen (box / rim)"),
+        "es": (f"Ajustar 1,371 {unit}", f"Ajustar 1,371 {unit} (box / rim)"),
+    }
+    for code, wanted in said.items():
+        with printed_in(code), measured_in(Measures((unit,))):
+            assert translated(f"Set 1.371 {unit}") == wanted[0]
+            assert translated(f"Set 1.371 {unit} (box / rim)") == wanted[1]
+            for text in (f"Bring 2 × A 34 {unit}", f"2 × 1.371 {unit}, wait at least 45 min"):
+                assert not {"Bring", "wait"} & set(translated(text).split())
+
+
+def test_what_is_left_what_stays_in_a_container_and_an_opened_rest_have_each_a_word():
+    """One word for one thing on the German and on the Spanish balance."""
+    for code in ("de", "es"):
+        with printed_in(code):
+            heel, rest, left, end = map(translated, ("Heel", "Rest", "Left", "Left at end"))
+            assert len({heel, rest, left}) == 3 and end.startswith(left)
+            lots = translated("Lots to bring, first-expired first")
+        # first-expired first, as on the English sheet: not the oldest first
+        assert "ältest" not in lots and {"de": "Verfall", "es": "caduca"}[code] in lots
 
 
 def test_days_in_cells_follow_the_language(foreign):

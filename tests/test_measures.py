@@ -195,6 +195,7 @@ def test_each_number_in_a_sentence_is_the_same_amount(both):
         # 25.4 mm to the inch; 32 + 1.8 °C; a difference has no zero; 14.5038 psi to the bar
         ("bead 4.0 mm at 23 °C", "bead 0.157 in at 73 °F"),
         ("5.0 K above", "9.0 °F above"),
+        ("5.0\u202fK above", "9.0\u202f°F above"),
         ("−5 °C", "23 °F"),
         ("at most 200 bar", "at most 2,901 psi"),
         ("1.05 g/mL, 0.2 W/(m·K)", "1.05 g/mL, 0.2 W/(m·K)"),
@@ -214,6 +215,18 @@ def test_texts_of_another_language_follow_too():
         assert (
             translated("purge 110.0 mL at 60% of the pot life") == "3,720 fl oz spülen bei 60% der Topfzeit"
         )
+
+
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+def test_a_component_label_is_no_temperature(language):
+    """German calls a one-part material 1K: no kelvin, which is written apart (SI Brochure, 5.4.3)."""
+    labels = "one-part", "A or one-part", "no pot life: one-part", "keine Topfzeit: 1K", "1K, 2K"
+    with printed_in(language):
+        plain = [translated(each, known=False) for each in labels]
+    with printed_in(language), measured_in(Measures(("°F",))):
+        assert [translated(each, known=False) for each in labels] == plain
+        assert translated("warmer by 5.0 K", known=False).endswith(("9.0 °F", "9,0 °F"))
+    assert language != "de" or plain[0] == "1K"
 
 
 def test_the_plans_own_words_stay():

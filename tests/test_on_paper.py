@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import datetime
 import re
+import subprocess
+from shutil import which
 
 import openpyxl
 import pytest
 from floor import place_of, type_in
+from openpyxl.utils import column_index_from_string, get_column_letter
 
 from dispense.base.language import printed_in, translated
 from dispense.base.measures import Measures, measured_in, spaced
@@ -29,6 +32,11 @@ DAY = datetime.date(2026, 3, 2)
 GALLON = 231 * 2.54**3 / 1000.0  # L
 NARROW = "\u202f"  # Unicode: NARROW NO-BREAK SPACE
 LETTER_HIGH = 8.5 * 72.0  # points of a landscape page
+LETTER_WIDE, A4_WIDE = 11.0 * 72.0, 297.0 / 25.4 * 72.0
+#: points of a digit of Calibri 11, by which columns are wide: its advance is 1038 of 2048 units (read from
+#: the outlines of Carlito, which are as wide); 18.3.1.13 rounds it to 7 pixels, LibreOffice does not
+DIGIT = 1038 / 2048 * 11.0
+MATED = {"tightest_part": 3, "mate_before": datetime.datetime(2026, 3, 2, 8)}
 
 
 def filled(content: Content, path, paper: str = "Letter"):
@@ -161,6 +169,53 @@ def test_bars_and_cautions_of_many_batches_stand_whole_on_the_next_page(tmp_path
     )
 
 
+def unrounded(sheet) -> float:
+    """Points across the printed columns as LibreOffice has them."""
+    last = column_index_from_string(re.search(r"([A-Z]+)\$?\d+$", sheet.print_area)[1])
+    sizes = (sheet.column_dimensions[get_column_letter(place)] for place in range(1, last + 1))
+    return DIGIT * sum(size.width for size in sizes if not size.hidden)
+
+
+@pytest.mark.parametrize(("paper", "wide"), [("Letter", LETTER_WIDE), ("A4", A4_WIDE)])
+def test_a_board_that_is_scaled_by_hand_is_not_too_wide_for_its_paper(tmp_path, paper, wide):
+    sheet = filled(board(20, "a note", **MATED), tmp_path / "board.xlsx", paper)["Board"]
+    assert sheet.row_breaks.brk and sheet.page_setup.scale
+    room = wide - 72.0 * (sheet.page_margins.left + sheet.page_margins.right)
+    assert 0.97 * room < unrounded(sheet) * sheet.page_setup.scale / 100 <= 0.995 * room
+
+
+@pytest.mark.libreoffice
+@pytest.mark.skipif(which("soffice") is None, reason="LibreOffice is not installed")
+def test_libreoffice_prints_no_column_of_a_board_on_a_page_of_its_own(tmp_path):
+    """Of a board with its chart on a second page, and a hand-over: three pages."""
+    for paper in ("Letter", "A4"):
+        filled(board(20, "a note", **MATED), tmp_path / f"{paper}.xlsx", paper)
+    command = ["soffice", f"-env:UserInstallation=file://{tmp_path / 'profile'}", "--headless"]
+    command += ["--convert-to", "pdf", "--outdir", str(tmp_path), *map(str, tmp_path.glob("*.xlsx"))]
+    subprocess.run(command, check=True, capture_output=True, timeout=300)
+    for paper in ("Letter", "A4"):
+        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", (tmp_path / f"{paper}.pdf").read_bytes())) == 3
+
+
+def test_no_head_of_a_list_stands_on_a_page_without_rows_of_it(tmp_path):
+    """A head is repeated only where the last row of the list is surely beyond the first page."""
+    lists = {}
+    for count in (24, 26, 27, 28, 29, 30, 31, 32):
+        sheet = filled(board(count, **MATED), tmp_path / f"{count}.xlsx")["Board"]
+        last = int(re.search(r"(\d+)$", sheet.tables["CureBatches"].ref)[1])
+        rows = (row for row in range(1, last + 1) if not sheet.row_dimensions[row].hidden)
+        high = sum(sheet.row_dimensions[row].height or 15.0 for row in rows)
+        wide = LETTER_WIDE - 72.0 * (sheet.page_margins.left + sheet.page_margins.right)
+        room = LETTER_HIGH - 72.0 * (sheet.page_margins.top + sheet.page_margins.bottom)
+        scale = (sheet.page_setup.scale or 0) / 100 or wide / unrounded(sheet)
+        lists[count] = bool(sheet.print_title_rows)
+        if lists[count]:  # by more than rows come out lower in a spreadsheet than they are stated
+            assert high * scale > 1.02 * room, count
+        else:
+            assert high * scale < room, count
+    assert set(lists.values()) == {True, False}
+
+
 def test_a_board_of_few_batches_has_no_break(tmp_path):
     sheet = filled(board(3), tmp_path / "board.xlsx")["Board"]
     assert not sheet.row_breaks.brk and sheet.page_setup.fitToHeight == 1
@@ -169,9 +224,8 @@ def test_a_board_of_few_batches_has_no_break(tmp_path):
 def test_a_note_takes_the_room_of_columns_that_are_left_out(tmp_path):
     """What tells when to mate is left out where nothing is mated: the note then stands in one line."""
     note = "oven profile Belt 150 from 07:23, out at 08:10"
-    mated = {"tightest_part": 3, "mate_before": datetime.datetime(2026, 3, 2, 8)}
     high = {}
-    for name, content in (("with", board(4, note, **mated)), ("without", board(4, note))):
+    for name, content in (("with", board(4, note, **MATED)), ("without", board(4, note))):
         sheet = filled(content, tmp_path / f"{name}.xlsx")["Board"]
         top = int(re.match(r"[A-Z]+(\d+)", sheet.tables["CureBatches"].ref)[1])
         high[name] = sheet.row_dimensions[top + 1].height

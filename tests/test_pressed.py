@@ -266,6 +266,30 @@ def test_filled_paste_gap():
     assert any("filled paste" in words for words in joint_report(plan, plan.joints[0]).warnings)
 
 
+def test_the_card_sets_the_time_of_dispensing_and_not_of_the_station():
+    """What a meter delivers is flow × time: the time to set times the flow is the shot.
+
+    By hand: a plate of 40 × 25 × 0.3 mm and 5 % is 0.315 mL; at 1 mL/s that is 0.315 s, and the station takes
+    four starts of 0.5 s and 30 s of press time more. Beads of 1 m in runs of 80 mm with gaps of 20 mm, put on
+    twice at 100 mm/s: 16 s of material in 20 s of travel and 20 starts.
+    """
+    rows = rows_with_joint()
+    rows["Stations"][0] |= dict(start_time=0.5, meter="time and pressure")
+    rows["Beads"][0] |= dict(run=80, gap=20, count=2)
+    plan = make(rows)
+    bead, joint = station_setup_content(plan, setup_card(plan, "hem"), "").tables["SetupFlows"]
+    assert joint["dispense_time"] == pytest.approx(0.315) and joint["flow"] == pytest.approx(1.0)
+    assert joint["station_time"] == pytest.approx(0.315 + 4 * 0.5 + 30.0)
+    assert bead["dispense_time"] == pytest.approx(16.0)
+    assert bead["station_time"] == pytest.approx(20.0 + 20 * 0.5)
+    # shown so that its rounding is no error of the shot: within a thousandth, a meter keeps some percent
+    templates = pathlib.Path(__file__).parents[1] / "workbook_templates"
+    sheet = openpyxl.load_workbook(templates / "station_setup.xlsx")["Setup"]
+    header, below = sheet[sheet.tables["SetupFlows"].ref][:2]
+    place = next(at for at, cell in enumerate(header) if cell.value == "Dispense time [s]")
+    assert below[place].number_format.startswith("[<10]0.000;")
+
+
 def test_short_press_is_told_on_the_setup_card():
     plan, found = report_of(press_time=0.001)
     assert found.gap_pressed > 0.3e-3 and found.gap == found.gap_pressed

@@ -165,6 +165,35 @@ def standing_a(rows, entries, as_of=TUESDAY):
     return result.opening["a"] / ML, start
 
 
+def aged(entries, standing=(), day=TUESDAY):
+    """What is thrown away of A [mL] at an open life of 2 days: the day of opening and the day after it."""
+    rows = rows_of()
+    rows["Components"][0] |= dict(open_life=2)
+    result, start = first_shift(rows | {"Standing": list(standing)}, entries, day)
+    said = [item.text for item in start.findings if "was opened" in item.text]
+    return result.used["a"]["expired"] / ML, said
+
+
+def test_a_booked_opening_begins_the_open_life_of_what_is_told_to_stand_there():
+    """60 mL of A1 stand at hem on Tuesday 05:30. Opened on Saturday 28 Feb and good for 2 days they may be
+    used until Monday 2 March, counted on the calendar: all 60 are thrown away. Opened on Sunday they hold
+    until Tuesday. Of openings by then the last counts, and none of another lot or station."""
+    there = stands("2026-03-03", "05:30:00")
+    saturday, sunday = (happened(OPENED, day, "06:00:00") for day in ("2026-02-28", "2026-03-01"))
+    assert aged([saturday, there]) == (60.0, [])
+    assert aged([there, replace(saturday, time="", lot="A0, A1", material="", component="")]) == (60.0, [])
+    assert aged([saturday, sunday, there]) == aged([sunday, there]) == (0.0, [])
+    table = container(time="5:30", left=60)
+    assert aged([saturday], [table]) == (60.0, [])
+    assert aged([saturday], [table | dict(opened=MONDAY)]) == (0.0, [])
+    before = container(date=MONDAY, opened="2026-02-28")  # an earlier row of the same lot says it
+    assert aged([there], [before]) == (60.0, [])
+    for other in (dict(lot="A2"), dict(station="cap"), dict(component="b")):
+        volume, said = aged([replace(saturday, **other), there])
+        assert volume == 0.0
+        assert [text for text in said if "lot A1 was opened: taken as opened on 2026-03-03" in text]
+
+
 def test_the_later_statement_counts_whoever_made_it():
     table = {"Standing": [container(date=MONDAY, time="9:00")]}
     assert standing_a(rows_of() | table, [stands()])[0] == 60.0  # 10:00 is after 9:00
@@ -400,6 +429,28 @@ def test_the_forecast_begins_with_what_stands_there():
     for lots in with_it.walk.lots.values():
         assert all(lot.balance == 0 for lot in lots)
     assert sum(lot.opening for lot in with_it.walk.lots[key]) == 200 * ML
+
+
+def test_a_container_open_for_too_long_is_no_stock_of_the_forecast():
+    """40 of 1040 mL stand open since Saturday, good for 2 days till Monday: 1000 mL may be used on Tuesday.
+    Open since Sunday they hold over Tuesday: 1040 mL. The sheet throws away what does not count here."""
+    rows = rows_of()
+    rows["Components"][0] |= dict(open_life=2)
+    rows["Stock"][0] |= dict(quantity=1000)
+    for opened, here in (("2026-02-28", 1000.0), ("2026-03-01", 1040.0)):
+        plan = begun(rows | {"Standing": [container(opened=opened)]}).plan
+        found = forecast(plan, 1, draws=10, as_of=TUESDAY)
+        stock = {row["Component"]: row["In stock [mL]"] for row in found.tables["components"].records()}
+        assert stock["Bond 60 A"] == here
+        thrown = next(iter(play_plan(plan))).used["a"]["expired"] / ML
+        assert here + thrown == 1040.0
+        causes = {row["Component"]: row["Expired"] for row in found.tables["causes"].records()}
+        assert not causes["Bond 60 A"]  # it was too old before: no loss of these days
+        told = [item.text for item in found.findings if item.topic == "expired lot"]
+        assert len(told) == (thrown > 0.0) and all(
+            "open container of Bond 60 A lot A1" in text for text in told
+        )
+        assert all(lot.balance == 0 for lots in found.walk.lots.values() for lot in lots)
 
 
 def test_an_opened_container_in_store_counts_with_its_own_last_day():

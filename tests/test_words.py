@@ -80,6 +80,9 @@ PRINTED = [
     ("results", "ResultAmounts", "Matters most", "Main tolerance"),
     ("shot_check", "", "Ratio mass", "B per 100 A by mass, target"),
     ("results", "", "Passes through stations", "Operations"),
+    ("station_setup", "SetupFlows", "Time", "Dispense time"),
+    ("station_setup", "SetupFlows", "Station time", "At the station"),
+    ("results", "ResultAmounts", "Time", "At the station"),
     *((key, "", "Stamp", "Printed") for key in SPECS),
 ]
 

@@ -39,6 +39,8 @@ _IN_PLACE = {
 }
 _LENGTHS = "mm", "m"  # numbers with a × between them are of one unit
 _DIFFERENCES = {"K": "delta_degF"}  # a difference is printed as °F and turned without its zero
+#: printed with a blank before it always: "1K", "2K" are German for a one-part and a two-part material
+_APART = ("K",)
 _NUMBER = r"(?<![\w.,:/·^-])[−-]?\d+(?:[.,]\d+)*"
 LIMITS = " to ", "–"  # between a low and a high number
 _SECTION = re.compile(r"(?:\[(?P<sign>[<>]=?)(?P<end>[\d.]+)\])?(?P<before>[^.0]*0)(?:\.(?P<digits>0+))?\Z")
@@ -184,19 +186,26 @@ def _any_of(units: tuple[str, ...]) -> str:
     return "|".join(re.escape(each) for each in sorted(units, key=len, reverse=True))
 
 
+def _any_behind(units: tuple[str, ...]) -> str:
+    """One of these units behind a number and what parts them: no letter that is a mark without a blank."""
+    close = _any_of(tuple(each for each in units if each not in _APART))
+    apart = _any_of(tuple(each for each in units if each in _APART))
+    return "|".join(filter(None, (close, rf"(?<=\s)(?:{apart})" if apart else "")))
+
+
 @cache
 def _figures(units: tuple[str, ...], names: tuple[str, ...]) -> re.Pattern[str]:
     """A name, or a number with one of these units, or several of them with one unit."""
     return re.compile(
         rf"{_kept(names)}(?P<numbers>{_NUMBER}(?:(?P<between> to | and |–| ± ){_NUMBER}|(?: × {_NUMBER})+"
-        rf"(?=\s(?:{'|'.join(_LENGTHS)}){_END}))?)(?P<gap>\s?)(?P<unit>{_any_of(units)}){_END}"
+        rf"(?=\s(?:{'|'.join(_LENGTHS)}){_END}))?)(?P<gap>\s?)(?P<unit>{_any_behind(units)}){_END}"
     )
 
 
 @cache
 def _units(units: tuple[str, ...], names: tuple[str, ...]) -> re.Pattern[str]:
     """A name, or one of these units behind a number."""
-    return re.compile(rf"{_kept(names)}(?P<number>{_NUMBER})(?P<gap>\s?)(?P<unit>{_any_of(units)}){_END}")
+    return re.compile(rf"{_kept(names)}(?P<number>{_NUMBER})(?P<gap>\s?)(?P<unit>{_any_behind(units)}){_END}")
 
 
 def _finer(section: str, factor: float, more: int) -> str:

@@ -253,22 +253,33 @@ def _set_column(root: etree._Element, column: int, look: Mapping[str, str]) -> N
 _PAPERS = {"1": (8.5, 11.0), "5": (8.5, 14.0), "8": (11.69, 16.54), "9": (8.27, 11.69), "3": (11.0, 17.0)}
 LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice, no source)
 _ROW = 15.0  # points of a row that states no height
+_SQUEEZED = 0.95  # of what is a line or two too long: beyond the margin of _DRIFT, and not seen
 _SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
 _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
+_STANDARD_TYPE = (
+    11.0  # points of the type whose digits the widths of columns count (Calibri, in all our books)
+)
 
 
 @dataclass(frozen=True, slots=True)
 class OnPaper:
     """How a worksheet comes out on paper: scale by its width, by its height too, and its smallest type.
 
-    `heights` [pt] of its rows by number, and `page`, what goes on a page at the scale of the width.
+    `heights` [pt] of its rows by number, and `page`, what goes on a page at the scale of the width. `by_hand`
+    is a scale to be set by hand, at which no spreadsheet finds the sheet too wide: widths are in digits,
+    which one rounds to whole pixels and another does not.
     """
 
     by_width: float
     by_both: float
+    by_hand: float
     smallest: float
     heights: dict[int, float]
     page: float
+
+    def page_at(self, scale: float) -> float:
+        """What goes on a page at a scale [pt]."""
+        return self.page * self.by_width / scale
 
 
 def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
@@ -283,7 +294,9 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
     high -= sum(float(margins.get(name, "0.75")) for name in ("top", "bottom"))
     last_row, last = _printed_cells(package, sheet)
     widths = _widths(root)
-    across = sum(_pixels(width) for column in range(1, last + 1) if (width := widths(column)) > 0.0) / 96.0
+    columns = [width for column in range(1, last + 1) if (width := widths(column)) > 0.0]
+    across = sum(map(_pixels, columns)) / 96.0
+    unrounded = sum(columns) * text_width("0", _STANDARD_TYPE, bold=False) / 72.0
     sizes, smallest = package.remember("type sizes", lambda: _sizes(package)), math.inf
     heights = dict.fromkeys(range(1, last_row + 1), _ROW)  # points; rows without cells are not in the file
     for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row"):
@@ -296,9 +309,10 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
                 smallest = min(smallest, sizes[int(cell.get("s", "0"))])
     down = sum(heights.values())
     by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
+    by_hand = min(by_width, wide / unrounded / _DRIFT) if unrounded else by_width
     by_height = high * 72.0 / down / _DRIFT if down else 1.0
     page = high * 72.0 / by_width / _DRIFT
-    return OnPaper(by_width, min(by_width, by_height), smallest, heights, page)
+    return OnPaper(by_width, min(by_width, by_height), by_hand, smallest, heights, page)
 
 
 def _printed_cells(package: Package, sheet: Sheet) -> tuple[int, int]:
@@ -345,28 +359,44 @@ def fit_pages(package: Package) -> None:
         if page.by_both * page.smallest >= goal:
             package.edit(sheet.part).find(f"{{{MAIN}}}pageSetup").set("fitToHeight", "1")
         elif (found := _whole_from(package, sheet, page)) is not None:
-            row, is_second = found
-            _begin_page(package.edit(sheet.part), row, page.by_width)
+            row, scale, is_second = found
+            _begin_page(package.edit(sheet.part), row, scale)
             if is_second:  # no list goes on
                 _repeat_nothing(package, sheet)
 
 
-def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, bool] | None:
-    """The row with which a new page begins, a picture below the lists keeping whole; is it the second?"""
+def _whole_from(package: Package, sheet: Sheet, page: OnPaper) -> tuple[int, float, bool] | None:
+    """The row with which a new page begins, a picture below the lists keeping whole; scale; is it the second?
+
+    Also where a page ends between list and picture: the head of the list would stand over the picture. A
+    list that is a line or two too long for the first page is squeezed onto it, since not every spreadsheet
+    would find it too long.
+    """
     below = max((table.last_row for table in package.tables if table.sheet.name == sheet.name), default=0)
     tops = [top for name, (top, *_) in picture_places(package).values() if name == sheet.name and top > below]
     if not tops or not any(page.heights[row] for row in page.heights if row >= min(tops)):
         return None
     first = min(tops) - 1  # its heading
+    before = sum(height for row, height in page.heights.items() if row < first)
+    squeezed = min(1.0, page.page_at(page.by_hand) / before)
+    is_second = squeezed >= _SQUEEZED
+    scale = page.by_hand * squeezed if is_second else page.by_hand
     titles = sum(page.heights[row] for row in _title_rows(package, sheet))
-    room, pages = page.page, 1
-    for row, height in page.heights.items():
-        if height > room:  # a page ends before this row
-            if row > first:
-                return first, pages == 1
-            room, pages = page.page - titles, pages + 1
+    pages = (page.page, page.page_at(scale))
+    if not any(row > below for room in pages for row in _page_ends(page.heights, room, titles)):
+        return None
+    return first, scale, is_second
+
+
+def _page_ends(heights: Mapping[int, float], page: float, titles: float) -> list[int]:
+    """The rows before which a page ends, those after the first with less room by what is repeated [pt]."""
+    room, ends = page, []
+    for row, height in heights.items():
+        if height > room:
+            ends.append(row)
+            room = page - titles
         room -= height
-    return None
+    return ends
 
 
 def _title_rows(package: Package, sheet: Sheet) -> range:

@@ -11,8 +11,10 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
+from ..base.printed import counted
 from ..plan.records import Plan
 from ..plan.rows import StockLot
+from ..plan.workdays import WorkDays
 from .orders import Timing
 from .stock import Key, Order
 
@@ -31,6 +33,16 @@ class Call:
     def key(self) -> Key:
         """Material and component."""
         return (self.lot.material, self.lot.component)
+
+    @property
+    def comes(self) -> datetime.date:
+        """The day on which it is to come now."""
+        return self.lot.arrival or self.arrival
+
+    @property
+    def sooner(self) -> str:
+        """By how much it must come sooner, in words."""
+        return f"{counted((self.comes - self.arrival).days, 'day')} sooner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +88,24 @@ def _wanted(order: Order, timing: Timing) -> datetime.date:
     """The day by which something must come: that of an order, or on which the stock is short before."""
     if order.short_from is None:
         return order.arrival
-    tomorrow = timing.work.after(timing.today + datetime.timedelta(days=1))
-    return min(max(timing.work.before(order.short_from), tomorrow), order.arrival)
+    return min(_in_time(order.short_from, timing.today, timing.work), order.arrival)
+
+
+def _in_time(short: datetime.date, today: datetime.date, work: WorkDays) -> datetime.date:
+    """The last day on which something may come for a day on which the stock is short, from tomorrow on."""
+    return max(work.before(short), work.after(today + datetime.timedelta(days=1)))
+
+
+def calls_when_short(
+    plan: Plan, key: Key, short: datetime.date, today: datetime.date, work: WorkDays
+) -> list[Call]:
+    """The next open order of a component that comes after the day it is short on, called to that day."""
+    wanted = _in_time(short, today, work)
+    later = _open(plan, {key}, wanted)
+    if not later:
+        return []
+    number, day = min(later, key=lambda pair: (pair[1], pair[0]))
+    return [Call(number, row, wanted) for row in later[number, day]]
 
 
 def _open(
@@ -104,4 +132,4 @@ def _is_short(orders: Sequence[Order]) -> bool:
     return any(each.short_from is not None for each in orders)
 
 
-__all__ = ["Call", "Called", "call_sooner"]
+__all__ = ["Call", "Called", "call_sooner", "calls_when_short"]

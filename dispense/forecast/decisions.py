@@ -89,11 +89,11 @@ def _pulls(found: Forecast) -> Iterator[list[Any]]:
         left = [f"{order.containers} by {order.order_by:%a} {order.order_by}" for order in view.called.orders]
         then = f"to order then: {listed(left, MOST_TOLD)}" if left else "nothing is to be ordered then"
         for call in view.called.calls:
-            comes = call.lot.arrival or call.arrival
+            comes = call.comes
             count = -(-nanolitres(call.lot.quantity) // nanolitres(view.component.container))
             note = (
                 f"order {call.order} comes {comes:%a} {comes}: by {call.arrival:%a} {call.arrival}, "
-                f"{counted((comes - call.arrival).days, 'day')} sooner, it serves in place of the order of "
+                f"{call.sooner}, it serves in place of the order of "
                 f"{first.containers}; {then}; once agreed, state its new day in Orders"
             )
             yield [when, first.order_by, "call sooner", view.name, count, note]
@@ -113,6 +113,10 @@ def _shorts(found: Forecast) -> Iterator[list[Any]]:
         if walk.runs_out is not None and walk.missing is not None:
             lacking = rounded_volume_text(walk.missing.used / NANO)
             note = f"at {walk.short_at}; {lacking} lacking by {found.horizon.last_build}"
+            for call in found.calls(key):
+                note += (
+                    f"; call order {call.order} to come by {call.arrival:%a} {call.arrival}, {call.sooner}"
+                )
             yield [NEXT, walk.runs_out, "runs short", found.components[key].name, None, note]
 
 

@@ -18,7 +18,8 @@ from ..shift.store import NANO
 from .kits import kit_findings
 from .orders import latest_order
 from .response import Occurrence
-from .results import GOING_ON, ComponentView, Forecast, PhaseOut
+from .results import GOING_ON, Forecast, PhaseOut
+from .stock import Key
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -55,7 +56,7 @@ def _shortages(found: Forecast) -> list[Finding]:
         if overdue > 0:
             fix = (
                 f"an order {counted(overdue, 'day')} ago, by {latest:%a} {latest}, would have helped: "
-                f"{_sooner(view)}ask for a faster delivery or build less"
+                f"{_sooner(found, key)}ask for a faster delivery or build less"
             )
         else:
             fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
@@ -76,9 +77,12 @@ def _shortages(found: Forecast) -> list[Finding]:
     return told
 
 
-def _sooner(view: ComponentView) -> str:
+def _sooner(found: Forecast, key: Key) -> str:
     """Open orders to call, where one serves."""
-    calls = [f"order {call.order} to come by {call.arrival:%a} {call.arrival}" for call in view.called.calls]
+    calls = [
+        f"order {call.order} to come by {call.arrival:%a} {call.arrival}, {call.sooner}"
+        for call in found.calls(key)
+    ]
     return f"call {listed(calls)}, " if calls else ""
 
 
@@ -123,26 +127,33 @@ def _overdue(found: Forecast) -> list[Finding]:
 
 
 def _too_old(found: Forecast) -> list[Finding]:
-    """Lots in store that were past their last day before today: no stock, and no loss of these weeks."""
+    """Lots and open containers past their last day before today: no stock, and no loss of these weeks."""
     told = []
     for key, walk in found.walk.of_component.items():
         view = found.components[key]
-        for lot in walk.lots:
-            if not walk.was_too_old(lot):
-                continue
-            last = lot.last_day(view.component.open_life)
-            worth = lot.opening * found.price(key, found.horizon.as_of)
+        stale = [
+            (lot.lot, lot.last_day(view.component.open_life), lot.opening, "", "")
+            for lot in walk.lots
+            if walk.was_too_old(lot)
+        ]
+        stale += [
+            (each.lot.lot, each.last_day, each.standing, "the open container of ", station)
+            for station, each in walk.stale.items()
+        ]
+        for lot, last, volume, what, station in stale:
+            worth = volume * found.price(key, found.horizon.as_of)
             cost = f", worth {worth:,.0f} {found.currency}".rstrip() if worth else ""
             told.append(
                 Finding(
                     QUALITY,
-                    f"{view.name} lot {lot.lot} may not be used: last day was {last} "
-                    f"({rounded_volume_text(lot.opening / NANO)}{cost}); it counts as no stock",
+                    f"{what}{view.name} lot {lot} may not be used: last day was {last} "
+                    f"({rounded_volume_text(volume / NANO)}{cost}); it counts as no stock",
                     "set it aside",
                     "expired lot",
+                    station,
                     material=key[0],
                     day=last,
-                    numbers={"too old [mL]": lot.opening / NANO * 1e6, "worth": worth},
+                    numbers={"too old [mL]": volume / NANO * 1e6, "worth": worth},
                     component=key[1],
                 )
             )

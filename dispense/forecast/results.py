@@ -6,6 +6,7 @@ import csv
 import datetime
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -16,9 +17,10 @@ from ..base.printed import csv_cell, listed
 from ..base.units import LITRES_FROM, from_si, to_si, volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
+from ..plan.workdays import work_days
 from ..shift.store import price_on
 from .answers import answer
-from .calls import Called
+from .calls import Call, Called, calls_when_short
 from .horizon import Horizon
 from .orders import DayDraws, StockRule
 from .response import Occurrence, Response, ShiftKey
@@ -254,7 +256,7 @@ class Forecast:
             lines.append(f"First to run out without new orders: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order
         if order is None:
-            lines.append("No order is needed.")
+            lines.append(self._without_order() if short else "No order is needed.")
         else:
             view = self.components[order.key]
             late = f"; {order.note}" if order.note else ""
@@ -269,6 +271,24 @@ class Forecast:
                 f"{order.order_by}{late}.{more}"
             )
         return [*lines, *filter(None, (self.stock_from, self.learned))]
+
+    def calls(self, key: Key) -> Sequence[Call]:
+        """Open orders of a component to call: in place of a new order, or since it runs short before."""
+        called, short = self.components[key].called.calls, self.ordered.runs_out.get(key)
+        if called or short is None:
+            return called
+        return calls_when_short(self.plan, key, short, self.horizon.as_of, work_days(self.plan))
+
+    def _without_order(self) -> str:
+        """What to do where something is short and there is nothing to order."""
+        every = [call for key in self.ordered.runs_out for call in self.calls(key)]
+        if not every:
+            return "No new order comes in time."
+        call = min(every, key=lambda each: (each.arrival, each.order))
+        name = self.components[call.key].name
+        return (
+            f"Call order {call.order} of {name} to come by {call.arrival:%a} {call.arrival}, {call.sooner}."
+        )
 
     def frame(self) -> Any:
         """Planned use, for pandas: a row for each shift, station, component and cause."""

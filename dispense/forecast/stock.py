@@ -188,6 +188,7 @@ class ComponentWalk:
     lacking: int = 0  # nL of containers that were missing, or of what went without
     goes_without: bool = False
     today: datetime.date = datetime.date.min  # what was too old by then is not lost in these weeks
+    stale: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station: open too long by today
 
     def copy(self) -> ComponentWalk:
         """The same state apart, without the lots of which nothing is left."""
@@ -214,6 +215,17 @@ class ComponentWalk:
         for lot in self.lots:
             if lot.arrival is None or lot.arrival < first:
                 lot.opening = lot.left + lot.standing
+        for station, container in list(self.containers.items()):
+            if container.last_day < today and not self.was_too_old(container.lot):
+                self._throw_away(station, container, today)
+                self.stale[station] = container
+
+    def _throw_away(self, station: str, container: Mounted[LotLedger], date: datetime.date) -> None:
+        """Take off a container that may no longer be used."""
+        container.lot.standing -= container.standing
+        container.lot.write_off(container.standing, date)
+        self.expired += container.standing
+        del self.containers[station]
 
     def open_day(self, date: datetime.date) -> None:
         """Take in what arrives and write off what may no longer be used."""
@@ -234,22 +246,23 @@ class ComponentWalk:
 
     @property
     def grown_old(self) -> int:
-        """What has grown too old from today on [nL]: no lot that was so before."""
-        return self.expired - sum(lot.expired for lot in self.lots if self.was_too_old(lot))
+        """What has grown too old from today on [nL]: no lot or open container that was so before."""
+        return self.expired - sum(lot.expired for lot in self.lots if self.was_too_old(lot)) - self._stale
 
     @property
     def usable_opening(self) -> int:
         """What is here as the days begin and may be used [nL]."""
-        return sum(lot.opening for lot in self.lots if not self.was_too_old(lot))
+        return sum(lot.opening for lot in self.lots if not self.was_too_old(lot)) - self._stale
+
+    @property
+    def _stale(self) -> int:
+        return sum(each.standing for each in self.stale.values())
 
     def draw(self, date: datetime.date, station: str, volume: int) -> None:
         """Draw so much at a station, from container after container [nL]."""
         container = self.containers.get(station)
         if container is not None and container.last_day < date:
-            container.lot.standing -= container.standing
-            container.lot.write_off(container.standing, date)
-            self.expired += container.standing
-            del self.containers[station]
+            self._throw_away(station, container, date)
             container = None
         if (
             container is not None

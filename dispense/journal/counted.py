@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
+from ..base.numbers import EQUAL
 from ..base.printed import counted
 from ..base.units import DAY, to_si
 from ..plan.records import Plan
@@ -44,8 +45,9 @@ def counted_stock(plan: Plan, entries: Iterable[Entry], as_of: datetime.date | N
     """The stock on the morning of `as_of`, without it that of the last booking.
 
     The last day on which a lot was counted replaces its quantity; what was received later adds to it. A lot
-    that was due and came is here. A container that was opened after its lot was counted is in store no more;
-    of a lot that was never counted the plan's Stock says what is in store.
+    that was due and came is here, and an open order that a receipt names is owed no more of it. A container
+    that was opened after its lot was counted is in store no more; of a lot that was never counted the plan's
+    Stock says what is in store.
     """
     known = [
         entry
@@ -61,7 +63,7 @@ def counted_stock(plan: Plan, entries: Iterable[Entry], as_of: datetime.date | N
             name = material_of_entry(plan, entry)
             for lot in lots_of(entry):
                 by_lot.setdefault((name, entry.component, lot), []).append(entry)
-    rows = {(row.material, row.component, row.lot): row for row in plan.stock}
+    rows = _less_received(plan, [entry for entry in known if entry.kind == RECEIVED and entry.lot])
     for key, items in sorted(by_lot.items()):
         component = plan.components_of(key[0]).get(key[1])
         if component is not None:
@@ -70,6 +72,37 @@ def counted_stock(plan: Plan, entries: Iterable[Entry], as_of: datetime.date | N
                 rows[key] = row
     found.plan = replace(plan, stock=list(rows.values()))
     return found
+
+
+def _less_received(plan: Plan, receipts: Iterable[Entry]) -> dict[LotKey, StockLot]:
+    """Lots of the plan, open orders less what was received by their number as the reference of a receipt.
+
+    Of several rows of one number the first to come is received first; a receipt of the lot that an order
+    names is that lot, as each lot that was due.
+    """
+    rows = {(row.material, row.component, row.lot): row for row in plan.stock}
+    numbers = {row.at: row.order.strip() for row in plan.orders}
+    due = sorted(
+        (row for row in plan.stock if row.arrival and row.at in numbers),
+        key=lambda row: (row.arrival or datetime.date.max, row.lot),
+    )
+    awaited = {(row.material, row.component, row.lot) for row in due}
+    for entry in receipts:
+        name, letter, number = material_of_entry(plan, entry), entry.component or "a", entry.text.strip()
+        component = plan.components_of(name).get(letter)
+        if component is None or not number or {(name, letter, lot) for lot in lots_of(entry)} & awaited:
+            continue
+        came = entry_volume(component, entry)
+        for lot in due:
+            key = lot.material, lot.component, lot.lot
+            if key[:2] != (name, letter) or numbers[lot.at] != number or key not in rows:
+                continue
+            left = rows[key].quantity - came
+            came = -min(left, 0.0)
+            rows[key] = replace(rows[key], quantity=left)
+            if left <= EQUAL * component.container:
+                del rows[key]
+    return rows
 
 
 def _lot(

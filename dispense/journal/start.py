@@ -26,7 +26,7 @@ from .entries import COUNTED, EMPTIED, OPENED, RECEIVED, STANDS, Entry
 from .lots import lots_of
 from .standing import row_of
 
-TOPIC, NOT_RECEIVED = "start", "not received"
+TOPIC, NOT_RECEIVED, NOT_OPENED = "start", "not received", "opened when"
 AsOf = datetime.date | datetime.datetime
 Place = tuple[str, str]  # station and component
 
@@ -92,6 +92,7 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
         *_not_counted(plan, known),
         *_not_received(begun, known, moment),
         *told.findings,
+        *_not_opened(plan, rows),
         *_unknown_lots(plan, known, rows),
         *_untold(plan, begun, rows, moment, {item.station for item in told.findings}),
     ]
@@ -244,6 +245,7 @@ def _told(plan: Plan, entries: Sequence[Entry], moment: datetime.datetime) -> _T
         since = ended.get(place) if row.what == STANDING_CONTAINER else None
         if since is None or since[0] < when:
             told.rows.append(replace(row, material=material_of(plan, row)))
+    told.rows = _with_opened(plan, told.rows, rows, entries)
     cells = {row.at for row in journal}
     told.of_journal = {id(row) for row in told.rows if row.at in cells}
     told.findings += _opened_since(plan, told.rows, ended)
@@ -285,6 +287,35 @@ def _ended(plan: Plan, entries: Iterable[Entry]) -> dict[Place, tuple[datetime.d
     return found
 
 
+def _with_opened(
+    plan: Plan, held: Iterable[Standing], rows: Iterable[Standing], entries: Iterable[Entry]
+) -> list[Standing]:
+    """Rows that hold, their containers with the day they were opened where a row or an entry says it.
+
+    A row's own word counts; else the last day said of that lot at that place by then, by a booked opening or
+    by an earlier of all `rows`.
+    """
+    said: dict[tuple[str, str, str], list[tuple[datetime.datetime, datetime.date]]] = {}
+    for row in rows:
+        if row.what == STANDING_CONTAINER and row.opened is not None:
+            said.setdefault((row.station, row.component, row.lot), []).append(
+                (moment_of(plan, row), row.opened)
+            )
+    for entry in entries:
+        if entry.kind == OPENED and entry.date is not None:
+            when = entry.moment or first_moment(plan, entry.date)
+            for lot in lots_of(entry):
+                said.setdefault((entry.station, entry.component or "a", lot), []).append((when, entry.date))
+    found = []
+    for row in held:
+        if row.what == STANDING_CONTAINER and row.opened is None:
+            known = said.get((row.station, row.component, row.lot), [])
+            days = [day for when, day in known if when <= moment_of(plan, row)]
+            row = replace(row, opened=max(days, default=None))
+        found.append(row)
+    return found
+
+
 def _opened_since(
     plan: Plan, rows: Sequence[Standing], ended: dict[Place, tuple[datetime.datetime, Entry]]
 ) -> Iterator[Finding]:
@@ -301,6 +332,27 @@ def _opened_since(
                 station=place[0],
                 day=entry.date,
                 shift=entry.shift,
+            )
+
+
+def _not_opened(plan: Plan, rows: Sequence[Standing]) -> Iterator[Finding]:
+    """Containers that stand there with an open life and of which nobody has told when they were opened."""
+    for row in rows:
+        if row.what != STANDING_CONTAINER or row.opened is not None:
+            continue
+        name = material_of(plan, row)
+        if plan.components_of(name)[row.component].open_life is not None:
+            yield Finding(
+                NOTE,
+                f"it is not told when the container of {plan.component_words(name, row.component)} lot "
+                f"{row.lot} was opened: taken as opened on {row.date}, when it stood there",
+                "book when it was opened, or state Opened in the table Standing",
+                topic=NOT_OPENED,
+                station=row.station,
+                material=name,
+                day=row.date,
+                cell=row.at,
+                component=row.component,
             )
 
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from ..base.findings import QUALITY, Finding
 from ..base.printed import listed
+from ..base.units import rounded_volume_text
 from .records import Plan
 from .rows import OpenOrder, StockLot
 from .workdays import work_days
@@ -44,12 +45,20 @@ def with_late_orders(plan: Plan, today: datetime.date) -> tuple[Plan, list[Findi
 def _late(plan: Plan, lot: StockLot, order: OpenOrder, today: datetime.date, comes: datetime.date) -> Finding:
     name = plan.component_words(lot.material, lot.component)
     due = (today - order.arrival).days
+    words = (
+        f"order {order.order} of {name} was due on {order.arrival} and is not received: it is not in store, "
+        f"and is taken to come on {comes}"
+    )
+    if lot.quantity < order.quantity:
+        words = (
+            f"of order {order.order} of {name}, due on {order.arrival}, {rounded_volume_text(lot.quantity)} "
+            f"are not received: they are not in store, and are taken to come on {comes}"
+        )
     return Finding(
         QUALITY,
-        f"order {order.order} of {name} was due on {order.arrival} and is not received: it "
-        f"is not in store, and is taken to come on {comes}",
-        "ask for its new day and state it in Orders; if it has come, book it as received or state its lot in "
-        "Stock, and delete the order",
+        words,
+        "ask for its new day and state it in Orders; if it has come, book it as received with its number as "
+        "Reference, or state its lot in Stock, and delete the order",
         topic=LATE,
         material=lot.material,
         day=order.arrival,

@@ -844,7 +844,7 @@ class Standing(Row):
     left: float | None
     """What is in a container, its heel with it; in a hose, which is full where nothing is said of it [m³]."""
     opened: datetime.date | None
-    """Day the container was opened; blank: the date."""
+    """Day the container was opened; blank: as it was booked, else the date."""
     expiry: datetime.date | None
     """Last day it may be used; blank: that of its lot in Stock."""
     nozzle: int

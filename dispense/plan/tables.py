@@ -1073,7 +1073,7 @@ STANDING = Table(
             "what is in a container, its heel with it; in a hose, which is full where nothing is said of it",
             at_least=0.0,
         ),
-        date("opened", "day the container was opened; blank: the date", default=None),
+        date("opened", "day the container was opened; blank: as it was booked, else the date", default=None),
         date("expiry", "last day it may be used; blank: that of its lot in Stock", default=None),
         whole("nozzle", "nozzle of a mixer, from 1", default=1, at_least=1, at_most=MOST_NOZZLES),
         refer("part", "Parts", "part in process", default=""),

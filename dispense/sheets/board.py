@@ -241,7 +241,7 @@ def layout(book: Book) -> None:
     form.warnings("CureWarnings")
     form.section(
         "Batches",
-        "mate by: the time of the tightest part; no other of its batch has less time left",
+        "mate by: the first open time of the batch to end; each part has its own",
         of=("CureBatches", "mate_before"),
     )
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))

@@ -651,9 +651,10 @@ def _handed_over(sheet: _Filled, row: _Row) -> None:
     is_left = _is_said(row.text("way"), "handed over")
     if done is not None:
         sheet.entry(DONE, row.name, done, part=row.text("part"), by=by, text=words)
+    booked = len(sheet.reading.entries)
     if is_left and (done is not None or row.typed.keys() & {"volume", "count"}):
         _stands(sheet, row, done, by)
-    elif done is None and signed is not None and by:
+    if len(sheet.reading.entries) == booked and done is None and signed is not None and by:
         sheet.entry(SIGNED, row.name, signed, part=row.text("part"), by=by, text=f"{words}: {by}")
 
 

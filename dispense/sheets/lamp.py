@@ -203,7 +203,7 @@ def layout(book: Book) -> None:
     )
     form.section(
         "Batches",
-        "mate by: the time of the tightest part, before the lamp",
+        "mate by: the first open time of the batch to end, before the lamp",
         of=("LampBatches", "mate_before"),
     )
     form.table(

@@ -72,7 +72,12 @@ RESULTS = SheetSpec(
             number("worst_high", "mL", "worst case high"),
             text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("mass", "g", "mass"),
-            number("time", "s", "time"),
+            number(
+                "time",
+                "s",
+                "what it takes at the station, with starts and press time",
+                labels=("At the station", "Time"),
+            ),
             text("detail", "size"),
         ),
         "ResultShifts": (

@@ -26,6 +26,8 @@ from .spec import HEAD, Content, Row, SheetSpec, Value, moment
 NOTE_WIDTH = 100  # characters of a line of notes
 
 WHEN = "yyyy-mm-dd hh:mm"
+#: a time that is set: four figures, no finer than the millisecond of a timer (common practice, no source)
+TO_SET = "[<10]0.000;[<100]0.00;#,##0.0"
 WEIGHED = Written("Weighed [g]", "weighed")
 SET = Written("Set", "set")
 
@@ -90,7 +92,18 @@ STATION_SETUP = SheetSpec(
             number("flow", "mL/s", "flow of the mix"),
             number("flow_a", "mL/s", "flow of A"),
             number("flow_b", "mL/s", "flow of B"),
-            number("time", "s", "time"),
+            number(
+                "dispense_time",
+                "s",
+                "how long the meter delivers, all runs together: volume over flow",
+                labels=("Dispense time", "Time"),
+            ),
+            number(
+                "station_time",
+                "s",
+                "what it takes at the station, with starts and press time; nothing to set",
+                labels=("At the station",),
+            ),
             number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
             number("mixer_pressure", "bar", "pressure drop of the mixer"),
             number("shear_rate", "1/s", "shear rate at the nozzle wall"),
@@ -139,7 +152,8 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
                 "flow": shop(item.flow, "mL/s"),
                 "flow_a": shop(item.component_flows.get("a"), "mL/s"),
                 "flow_b": shop(item.component_flows.get("b"), "mL/s"),
-                "time": item.application.time,
+                "dispense_time": item.dispense_time,
+                "station_time": item.application.time,
                 "nozzle_pressure": shop(item.nozzle_pressure, "bar"),
                 "mixer_pressure": shop(item.mixer_pressure, "bar"),
                 "shear_rate": item.shear_rate,
@@ -360,7 +374,7 @@ def layout(book: Book) -> None:
             "application",
             "shot",
             "speed",
-            "time",
+            "dispense_time",
             "flow",
             "nozzle_pressure",
             "mixer_pressure",
@@ -369,7 +383,9 @@ def layout(book: Book) -> None:
             SET,
             "wait",
             "shear_rate",
+            "station_time",
         ],
+        forms={"dispense_time": TO_SET},
     )
     form.picture("sections", SECTIONS)
     form.section("Warnings", "notes stand on the second sheet")

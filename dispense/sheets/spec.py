@@ -175,6 +175,6 @@ BATCH = (
     text("part_numbers", "part numbers"),
     moment("begun", "first dispensed", labels=("First part",)),
     moment("ended", "last dispensed", labels=("Last part",)),
-    whole("tightest_part", "part of the batch with the least time left to mate it"),
+    whole("tightest_part", "part of the batch whose open time ends first"),
     moment("mate_before", "latest mating of that part", labels=("Mate by",)),
 )

@@ -1208,7 +1208,7 @@ class Player:
             self.store.to_mate.setdefault(self.station.station, []).append(
                 ToMate(self.date, origin, batch.part, work.serial, mating.latest, mating.planned)
             )
-        if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
+        if batch.tightest is None or mating.latest < batch.tightest.latest - SAME_TIME:
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)

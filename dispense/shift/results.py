@@ -210,9 +210,8 @@ class FirstDone(NamedTuple):
 class Batch:
     """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
 
-    The open time of each part runs on its own: `tightest` is the part with the least time left
-    between its planned mating and its latest one, so that what holds for it holds for the batch.
-    `late` lists the parts that the plan mates too late.
+    The open time of each part runs on its own: `tightest` is the part whose ends first, so that no part
+    of a batch that is mated by then is mated too late. `late` lists the parts that the plan mates too late.
     """
 
     number: int
@@ -251,7 +250,7 @@ class Batch:
 
     @property
     def mate_before(self) -> float | None:
-        """The latest mating of the tightest part."""
+        """By when the batch must be mated: the earliest of the latest matings of its parts."""
         return self.tightest.latest if self.tightest else None
 
     @property

@@ -58,6 +58,15 @@ class ShotSetting:
     mixer_reynolds: float | None = None
 
     @property
+    def dispense_time(self) -> float | None:
+        """How long the meter delivers, all runs of the application together [s]: its volume over the flow.
+
+        What a meter is set to by time; starts, press time and travel between runs are no part of it (they are
+        of `application.time`, the time at the station).
+        """
+        return self.application.amount.nominal / self.flow if self.flow else None
+
+    @property
     def pressure(self) -> float | None:
         """Pressure in front of the mixer [Pa]."""
         parts = [value for value in (self.nozzle_pressure, self.mixer_pressure) if value is not None]

@@ -1113,7 +1113,9 @@ class Reckoning:
             "Application": shot.name,
             "Shot": Num(shot.number),
             "Speed [mm/s]": self.optional(speed),
-            "Time [s]": Num(shot.seconds),
+            # a meter that is set by time delivers flow times time: that must be the volume of the shot
+            "Dispense time [s]": self.optional(None if flow is None else shot.volume / flow),
+            "At the station [s]": Num(shot.seconds),
             "Flow [mL/s]": self.optional(flow),
             "Flow A [mL/s]": None if flow is None else Num(flow * shares["a"]),
             "Flow B [mL/s]": None if flow is None or "b" not in shares else Num(flow * shares["b"]),
@@ -1337,9 +1339,9 @@ class Reckoning:
             }
             mine = []
             if run.mates:
-                # each part has its own open time: the one with least time left, the first of equals
+                # each part has its own open time: who mates the batch goes by the first of them to end
                 left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
-                tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
+                tightest = min(left, key=lambda serial: round(left[serial][0]))
                 row["Tightest part"] = Num(tightest)
                 row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
                 mine = [
@@ -2060,7 +2062,7 @@ class Reckoning:
             "Worst high [mL]": Num(worst_high),
             "Main tolerance": driver(shot.main),
             "Mass [g]": Num(grams),
-            "Time [s]": Num(shot.seconds),
+            "At the station [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
         }
 

@@ -197,7 +197,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "cure_board": (
         "Warnings",
         "Batches",
-        "mate by: the time of the tightest part; no other of its batch has less time left",
+        "mate by: the first open time of the batch to end; each part has its own",
         "Cure of the batches",
         "Cure board: handover",
         "Hand-over",
@@ -211,7 +211,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Check strips",
         "a strip or dosimeter through the lamp as the parts go; ▲ no: stop, tell the shift lead",
         "Batches",
-        "mate by: the time of the tightest part, before the lamp",
+        "mate by: the first open time of the batch to end, before the lamp",
         "Read by: name, date, signature",
         "Checked by: name, date, signature",
         "Released: name, date, signature",
@@ -350,11 +350,8 @@ MAY_GO: dict[str, tuple[str, ...]] = {"LampBatches": ("Tightest part", "Mate by"
 
 #: what is said of a column, and goes with it
 ON_COLUMN: dict[str, tuple[str, str]] = {
-    "mate by: the time of the tightest part; no other of its batch has less time left": (
-        "CureBatches",
-        "Mate by",
-    ),
-    "mate by: the time of the tightest part, before the lamp": ("LampBatches", "Mate by"),
+    "mate by: the first open time of the batch to end; each part has its own": ("CureBatches", "Mate by"),
+    "mate by: the first open time of the batch to end, before the lamp": ("LampBatches", "Mate by"),
     "A and B apart only where the ratio is checked": ("CheckShots", "A alone [g]"),
 }
 
