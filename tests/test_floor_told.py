@@ -270,7 +270,7 @@ def test_nobody_keeps_a_mixer_for_no_start():
     rows["Stations"][0]["after_run"] = "keep closed"
     *_, last = play_plan(make(rows))
     text = next(event.text for event in last.events if event.kind == "end")
-    assert "throw it away" in text and "keep the mixer closed" not in text
+    assert "throw the mixer away" in text and "keep the mixer closed" not in text
     assert not any(item.what.startswith("mixer") for item in last.handed_over)
     assert [last.balance(letter) for letter in last.letters] == [0, 0]
 
