@@ -312,8 +312,8 @@ def _past_limit(result: ShiftResult) -> Iterator[Finding]:
         result,
         QUALITY,
         f"{count} {'shot' if result.later_before else 'part'}{'s' if count > 1 else ''} since "
-        f"{hhmm(past[0].clock, result.date)} got material past its limit, by the told age of the mixer: up to "
-        f"{worst:.0%} of the pot life, the limit is {lower_figure(100.0 * limit)}%",
+        f"{hhmm(past[0].clock, result.date)} got material past its limit, by the told age of the mixer: up "
+        f"to {worst:.0%} of the pot life, the limit is {lower_figure(100.0 * limit)}%",
         "hold these parts and have them judged before they go on; put on a new mixer now",
         topic=PAST_LIMIT,
         times=count,
