@@ -195,8 +195,7 @@ def test_the_line_that_stops_counts_what_the_table_counts():
 
 def test_what_is_reckoned_of_parts_begun_before_now_is_told_on_their_sheets():
     """Four of ten are begun by 7:15, with a second shot an hour after the first: nobody told which are open.
-    A station
-    of one shot a part says nothing of the sort, nor does the sheet of a whole shift."""
+    A station of one shot a part says nothing of the sort, nor does the sheet of a whole shift."""
     plan, today = told(in_two_visits(10), done=["4"], now="07:15")
     rest, whole = next(iter(play_plan(plan, today=today))), next(iter(play_plan(plan)))
     words = "frame: which parts begun before 07:15 still want a later shot, and from when on, is reckoned"
@@ -271,7 +270,7 @@ def test_nobody_keeps_a_mixer_for_no_start():
     rows["Stations"][0]["after_run"] = "keep closed"
     *_, last = play_plan(make(rows))
     text = next(event.text for event in last.events if event.kind == "end")
-    assert "throw it away" in text and "keep the mixer closed" not in text
+    assert "throw the mixer away" in text and "keep the mixer closed" not in text
     assert not any(item.what.startswith("mixer") for item in last.handed_over)
     assert [last.balance(letter) for letter in last.letters] == [0, 0]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..base.clock import earliest_text, hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
-from ..base.printed import counted, lower_figure
+from ..base.printed import lower_figure
 from ..base.units import told_volume_text
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
@@ -307,16 +307,16 @@ def _past_limit(result: ShiftResult) -> Iterator[Finding]:
     past, limit = result.past_limit, result.station.purge_share
     if not past:
         return
-    worst, shots = max(item.share for item in past), "shot" if result.later_before else "part"
+    worst, count = max(item.share for item in past), len(past)
     yield _found(
         result,
         QUALITY,
-        f"{counted(len(past), shots)} since {hhmm(past[0].clock, result.date)} got material past its limit, "
-        f"by the told age of the mixer: up to {worst:.0%} of the pot life, the limit is "
-        f"{lower_figure(100.0 * limit)}%",
+        f"{count} {'shot' if result.later_before else 'part'}{'s' if count > 1 else ''} since "
+        f"{hhmm(past[0].clock, result.date)} got material past its limit, by the told age of the mixer: up "
+        f"to {worst:.0%} of the pot life, the limit is {lower_figure(100.0 * limit)}%",
         "hold these parts and have them judged before they go on; put on a new mixer now",
         topic=PAST_LIMIT,
-        times=len(past),
+        times=count,
         share=worst,
     )
 
