@@ -85,7 +85,13 @@ class EndlessSupply(Supply):
         return super().draw(volume, category, clock, duration, on_part)
 
     def _change(
-        self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
+        self,
+        letter: str,
+        old: Mounted[Lot] | None,
+        clock: float,
+        rest: int = 0,
+        on_part: str = "",
+        runs_empty: str = "",
     ) -> None:
         usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
         self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
