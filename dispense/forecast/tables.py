@@ -45,7 +45,7 @@ def _component_table(found: Forecast) -> Table:
             ("After builds", "", "date"),
             ("Order by", "", "date"),
         ),
-        note="In stock: what may be used; lots past their last day are left out. Due in: lots of the plan "
+        note="In stock: what may be used, nothing past its last day. Due in: lots of the plan "
         f"that arrive in these weeks. {USE_WORDS} Runs out: without new orders, for the first station that "
         "finds no container. 10 % risk by: the day by which one of ten simulation runs has run out, the "
         "plan's own course among them. After builds: the day it would be empty if the use of the last "
