@@ -847,7 +847,7 @@ class Package:
         """Have cells share their texts where the file has them in its sheets, as openpyxl writes it."""
         parts = dict(self._bytes)
         shared.share_inline(parts)
-        for part in [name for name, data in parts.items() if data is not self._bytes[name]]:
+        for part in [name for name, data in parts.items() if data is not self._bytes.get(name)]:
             self.put(part, parts[part])
 
     @property
