@@ -679,7 +679,9 @@ def test_hidden_sheets_and_protection_stay_part_by_part():
     assert {item.part for item in compare(before, after)} == {
         "xl/worksheets/sheet1.xml",
         "xl/tables/table1.xml",
+        "xl/sharedStrings.xml",  # the texts that came
     }
+    assert after.shared_strings[: len(before.shared_strings)] == before.shared_strings
     assert [(sheet.name, sheet.state) for sheet in after.sheets] == [
         ("Card", "visible"),
         ("Hidden", "hidden"),
