@@ -63,14 +63,23 @@ def play_shift(
 
     The stations that routes join with it are played with it.
     """
-    store = opening_store(plan) if store is None else store
+    store, days = opening_store(plan) if store is None else store, plan.days()
+    following = _following(plan, days, days.index((date, shift))) if (date, shift) in days else None
     builds, plan = plan.builds_of(date, shift), plan.on(date)
     row = plan.station(station)
     if station in lines(plan):
         rows = [plan.station(name) for name in lines(plan)[station]]
-        played = _play(plan, builds, store, _players(plan, date, shift, builds, store, None, None, rows))
+        played = _play(plan, builds, store, _players(plan, date, shift, builds, store, following, None, rows))
         return next(result for result in played if result.station.station == station)
-    return Player(plan, date, shift, row, builds, store).play()
+    return Player(plan, date, shift, row, builds, store, following).play()
+
+
+def _following(plan: Plan, days: Sequence[tuple[datetime.date, str]], place: int) -> Calendar | None:
+    """The plan's next shift by the clock of the day of one of its shifts; None after the last."""
+    if place + 1 == len(days):
+        return None
+    next_date, next_shift = days[place + 1]
+    return shift_calendar(plan, next_date, next_shift, (next_date - days[place][0]).days)
 
 
 def play_plan(
@@ -92,10 +101,7 @@ def play_plan(
     days, begun = plan.days(), set[str]()
     for place, (date, shift) in enumerate(days):
         builds = plan.builds_of(date, shift)
-        following = None
-        if place + 1 < len(days):
-            next_date, next_shift = days[place + 1]
-            following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
+        following = _following(plan, days, place)
         held = plan.on(date)
         players = partial(_players, held, date, shift, builds, store, following, today)
         played: dict[str, ShiftResult | None] = {}  # of stations that routes join; None: nothing to do
