@@ -240,7 +240,8 @@ def test_cells_show_all_their_digits(checked):
                 if head[cell.column - 1].value in names:
                     assert cell.number_format == "#,##0.000"
                     assert round(cell.value, 3) == cell.value
-    assert named(check, "headline") == "2 shots together: 0.277 g  (0.264 to 0.290 g)"
+    headline = named(check, "headline").replace("\u202f", " ")  # a narrow blank before units
+    assert headline == "2 shots together: 0.277 g  (0.264 to 0.290 g)"
     assert [row["Mass of n shots [g]"] for row in table_rows(setup, "SetupShots")] == [0.277]
 
 
