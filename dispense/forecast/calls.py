@@ -39,6 +39,11 @@ class Call:
         """The day on which it is to come now."""
         return self.lot.arrival or self.arrival
 
+    def words(self, name: str = "") -> str:
+        """What to ask for: order PO-8 of seal N to come by Wed 2026-05-27, 2 days sooner."""
+        of = f" of {name}" if name else ""
+        return f"order {self.order}{of} to come by {self.arrival:%a} {self.arrival}, {self.sooner}"
+
     @property
     def sooner(self) -> str:
         """By how much it must come sooner, in words."""

@@ -114,9 +114,7 @@ def _shorts(found: Forecast) -> Iterator[list[Any]]:
             lacking = rounded_volume_text(walk.missing.used / NANO)
             note = f"at {walk.short_at}; {lacking} lacking by {found.horizon.last_build}"
             for call in found.calls(key):
-                note += (
-                    f"; call order {call.order} to come by {call.arrival:%a} {call.arrival}, {call.sooner}"
-                )
+                note += f"; call {call.words()}"
             yield [NEXT, walk.runs_out, "runs short", found.components[key].name, None, note]
 
 

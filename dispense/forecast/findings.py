@@ -79,10 +79,7 @@ def _shortages(found: Forecast) -> list[Finding]:
 
 def _sooner(found: Forecast, key: Key) -> str:
     """Open orders to call, where one serves."""
-    calls = [
-        f"order {call.order} to come by {call.arrival:%a} {call.arrival}, {call.sooner}"
-        for call in found.calls(key)
-    ]
+    calls = [call.words() for call in found.calls(key)]
     return f"call {listed(calls)}, " if calls else ""
 
 

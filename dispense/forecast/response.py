@@ -38,7 +38,7 @@ from ..shift.pace import shift_takt
 from ..shift.player import Due, Player, Work
 from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
-from ..shift.supply import Supply, makes_way
+from ..shift.supply import CHANGE, Change, Supply, makes_way
 from ..shift.visits import Visit
 
 #: what mixed material goes to while a station works
@@ -84,15 +84,7 @@ class EndlessSupply(Supply):
             self.result.turns.append((False, dict(self.split(volume))))
         return super().draw(volume, category, clock, duration, on_part)
 
-    def _change(
-        self,
-        letter: str,
-        old: Mounted[Lot] | None,
-        clock: float,
-        rest: int = 0,
-        on_part: str = "",
-        runs_empty: str = "",
-    ) -> None:
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, why: Change = CHANGE) -> None:
         usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
         self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 

@@ -285,10 +285,7 @@ class Forecast:
         if not every:
             return "No new order comes in time."
         call = min(every, key=lambda each: (each.arrival, each.order))
-        name = self.components[call.key].name
-        return (
-            f"Call order {call.order} of {name} to come by {call.arrival:%a} {call.arrival}, {call.sooner}."
-        )
+        return f"Call {call.words(self.components[call.key].name)}."
 
     def frame(self) -> Any:
         """Planned use, for pandas: a row for each shift, station, component and cause."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.units import DAY, told_volume_text
@@ -42,6 +43,17 @@ def makes_way(usable: int, need: int, full: int, may_empty: bool) -> bool:
     (True, False, False)
     """
     return usable < need and (usable == 0 or (need <= full and not may_empty))
+
+
+class Change(NamedTuple):
+    """Why a container is changed: what of it is lost before a part [nL], or what it runs empty on."""
+
+    rest: int = 0
+    on_part: str = ""
+    runs_empty: str = ""
+
+
+CHANGE = Change()
 
 
 class Supply:
@@ -136,7 +148,7 @@ class Supply:
                 self.result.course.levels.setdefault(letter, []).append((at, 0))
             is_told = meanwhile and left >= LEAST_TOLD
             told = f"{told_volume_text(left / NANO, 1)} left, runs empty {meanwhile}" if is_told else ""
-            self._change(letter, old, at, on_part=on_part, runs_empty=told)
+            self._change(letter, old, at, Change(on_part=on_part, runs_empty=told))
         for letter, need in needs.items():
             if need > 0:
                 self.store.mounted[self.keys[letter]].usable -= need
@@ -187,20 +199,12 @@ class Supply:
             old = self.container(letter)
             if old is not None:
                 self.result.used[letter]["rest"] += old.usable
-                self._change(letter, old, clock, old.usable)
+                self._change(letter, old, clock, Change(rest=old.usable))
                 old.usable = 0
                 clock += self.station.container_time
         return clock
 
-    def _change(
-        self,
-        letter: str,
-        old: Mounted[Lot] | None,
-        clock: float,
-        rest: int = 0,
-        on_part: str = "",
-        runs_empty: str = "",
-    ) -> None:
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, why: Change = CHANGE) -> None:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
         if old is not None:
@@ -229,12 +233,14 @@ class Supply:
             text = f"connect {self.words(letter)} lot {lot.lot}"
             if old is not None and old.lot.lot != NO_STOCK:
                 text += f", after lot {old.lot.lot}"
-            if rest > 0:
-                text += f"; {told_volume_text(rest / NANO, 1)} left in the old one do not make the next part"
-            if runs_empty:
-                text += f"; the old one, {runs_empty}"
-            if old is not None and on_part:
-                text += f"; in the middle of {on_part}, the nozzle stands {self.station.container_time:.0f} s"
+            if why.rest > 0:
+                left = told_volume_text(why.rest / NANO, 1)
+                text += f"; {left} left in the old one do not make the next part"
+            if why.runs_empty:
+                text += f"; the old one, {why.runs_empty}"
+            if old is not None and why.on_part:
+                stands = f"{self.station.container_time:.0f} s"
+                text += f"; in the middle of {why.on_part}, the nozzle stands {stands}"
             result.events.append(Event(clock, "container", text, letter, lot.lot, content))
 
     def _check_count(self, letter: str) -> None:

@@ -15,18 +15,9 @@ from lxml import etree
 from ..base.errors import InputError, Problem
 from .content import FORMULA, SHARED, encode, set_content
 from .forms import date_styles
-from .package import (
-    CONTENT_TYPES,
-    MAIN,
-    PACKAGE_RELATIONS,
-    RELATIONS,
-    Package,
-    Sheet,
-    Table,
-    column_letters,
-    split_cell,
-)
+from .package import MAIN, PACKAGE_RELATIONS, RELATIONS, Package, Sheet, Table, column_letters, split_cell
 from .rows import Grid
+from .shared import DECLARED
 from .templates import style_with
 
 __all__ = ["add_row", "add_table_sheet", "formula_at", "put_cell"]
@@ -35,7 +26,7 @@ DATE_FORM = "yyyy-mm-dd"
 HEADER_ROW = 3  # of a sheet that is added: below its title, as in a new plan
 _SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 _TABLE = "application/vnd.openxmlformats-officedocument.spreadsheetml.table+xml"
-_DECLARED = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+_DECLARED = DECLARED.decode()
 
 
 def _sheet(package: Package, name: str) -> Sheet:
@@ -148,21 +139,10 @@ def add_table_sheet(package: Package, name: str, headers: Sequence[str], widths:
         f'{_DECLARED}<Relationships xmlns="{PACKAGE_RELATIONS}"><Relationship Id="rId1" '
         f'Type="{RELATIONS}/table" Target="/{table}"/></Relationships>'.encode(),
     )
-    types = package.edit(package.find("[Content_Types].xml") or "[Content_Types].xml")
-    for part, kind in ((sheet, _SHEET), (table, _TABLE)):
-        etree.SubElement(types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{part}", ContentType=kind)
+    package.declare(sheet, _SHEET)
+    package.declare(table, _TABLE)
     book = package.workbook_part
-    folder, _, file = book.rpartition("/")
-    links = package.edit(package.find(f"{folder}/_rels/{file}.rels") or "")
-    used = {item.get("Id") for item in links}
-    link = next(text for text in (f"rId{place}" for place in range(1, len(used) + 2)) if text not in used)
-    etree.SubElement(
-        links,
-        f"{{{PACKAGE_RELATIONS}}}Relationship",
-        Id=link,
-        Type=f"{RELATIONS}/worksheet",
-        Target=f"/{sheet}",
-    )
+    link = package.link(book, f"{RELATIONS}/worksheet", f"/{sheet}")
     listed = package.edit(book).find(f"{{{MAIN}}}sheets")
     assert listed is not None
     numbers = [int(item.get("sheetId", "0")) for item in listed]

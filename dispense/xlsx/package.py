@@ -701,6 +701,23 @@ class Package:
             links[item.get("Id", "")] = Relationship(item.get("Id", ""), kind, target, external)
         return links
 
+    def declare(self, part: str, kind: str) -> None:
+        """Say of what type a new part is."""
+        types = self.edit(self._types_part)
+        etree.SubElement(types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{part}", ContentType=kind)
+
+    def link(self, owner: str, kind: str, target: str, stem: str = "rId") -> str:
+        """Let a part ("" for the package) refer to another; the link's name, `stem` and a free number."""
+        rels = _rels_part(owner)
+        if rels not in self:
+            empty = f'<Relationships xmlns="{PACKAGE_RELATIONS}"/>'
+            self.put(rels, shared.DECLARED + empty.encode())
+        links = self.edit(self.find(rels) or rels)
+        used = {item.get("Id") for item in links}
+        name = next(text for n in range(1, len(used) + 2) if (text := f"{stem}{n}") not in used)
+        etree.SubElement(links, f"{{{PACKAGE_RELATIONS}}}Relationship", Id=name, Type=kind, Target=target)
+        return name
+
     def related(self, part: str, kind: str) -> list[str]:
         """The parts in the file that `part` links to with a relationship of this kind."""
         return [
@@ -856,22 +873,8 @@ class Package:
         return len(self.shared_strings) - len(self._added)
 
     def _add_strings_part(self) -> None:
-        book = self.workbook_part
-        folder, _, file = book.rpartition("/")
-        links = self.edit(self.find(f"{folder}/_rels/{file}.rels".lstrip("/")) or "")
-        used = {item.get("Id") for item in links}
-        name = next(text for text in (f"rId{n}" for n in range(1, len(used) + 2)) if text not in used)
-        etree.SubElement(
-            links,
-            f"{{{PACKAGE_RELATIONS}}}Relationship",
-            Id=name,
-            Type=shared.RELATION,
-            Target=f"/{shared.PART}",
-        )
-        types = self.edit(self._types_part)
-        etree.SubElement(
-            types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{shared.PART}", ContentType=shared.TYPE
-        )
+        self.link(self.workbook_part, shared.RELATION, f"/{shared.PART}")
+        self.declare(shared.PART, shared.TYPE)
         self.put(shared.PART, shared.EMPTY)
         self._strings_part = shared.PART
 

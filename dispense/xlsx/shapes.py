@@ -12,7 +12,8 @@ from xml.sax.saxutils import escape, quoteattr
 from lxml import etree
 
 from ..base.picture import POINT, Area, Line, Picture, Shape, Spot, Words
-from .package import CONTENT_TYPES, MAIN, PACKAGE_RELATIONS, RELATIONS, Package, Sheet, split_range
+from .package import MAIN, RELATIONS, Package, Sheet, split_range
+from .shared import DECLARED
 
 PICTURE = "_picture."  # hidden names that say where a picture goes begin so
 _XDR = "http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"
@@ -94,20 +95,9 @@ def _add_drawing(package: Package, sheet: Sheet) -> None:
     while package.find(f"xl/drawings/drawing{number}.xml"):
         number += 1
     part = f"xl/drawings/drawing{number}.xml"
-    head = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
-    package.put(part, f'{head}<xdr:wsDr xmlns:xdr="{_XDR}" xmlns:a="{_A}"></xdr:wsDr>'.encode())
-    types = package.edit("[Content_Types].xml")
-    etree.SubElement(types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{part}", ContentType=_KIND)
-    folder, _, name = sheet.part.rpartition("/")
-    rels = f"{folder}/_rels/{name}.rels"
-    if rels not in package:
-        package.put(rels, f'{head}<Relationships xmlns="{PACKAGE_RELATIONS}"/>'.encode())
-    links = package.edit(rels)
-    taken = {item.get("Id") for item in links}
-    key = next(key for key in map("rIdDrawing{}".format, range(1, 1000)) if key not in taken)
-    etree.SubElement(
-        links, f"{{{PACKAGE_RELATIONS}}}Relationship", Id=key, Type=f"{RELATIONS}/drawing", Target=f"/{part}"
-    )
+    package.put(part, DECLARED + f'<xdr:wsDr xmlns:xdr="{_XDR}" xmlns:a="{_A}"></xdr:wsDr>'.encode())
+    package.declare(part, _KIND)
+    key = package.link(sheet.part, f"{RELATIONS}/drawing", f"/{part}", "rIdDrawing")
     root = package.edit(sheet.part)
     item = etree.Element(f"{{{MAIN}}}drawing")
     item.set(f"{{{RELATIONS}}}id", key)

@@ -18,8 +18,8 @@ _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 PART = "xl/sharedStrings.xml"
 TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
 RELATION = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/sharedStrings"
-_DECLARED = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
-EMPTY = _DECLARED + f'<sst xmlns="{_MAIN}" count="0" uniqueCount="0"/>'.encode()
+DECLARED = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+EMPTY = DECLARED + f'<sst xmlns="{_MAIN}" count="0" uniqueCount="0"/>'.encode()
 
 _LINK = "sharedStrings"  # the name of a relationship, as no program numbers its own
 _ITEM = f"{{{_MAIN}}}si"
@@ -94,7 +94,7 @@ def share_inline(parts: dict[str, bytes]) -> None:
 def _with_items(part: bytes, items: Sequence[str], count: int) -> bytes:
     opened = _opened(part)
     head = opened.head % (count, opened.items + len(items))
-    return b"".join((_DECLARED, head, opened.own, "".join(items).encode(), opened.tail))
+    return b"".join((DECLARED, head, opened.own, "".join(items).encode(), opened.tail))
 
 
 class _Opened:

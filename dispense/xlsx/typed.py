@@ -30,18 +30,7 @@ from ..base.errors import FileError, Problem
 from ..base.measures import NARROW
 from .content import SHARED, encode, set_content
 from .forms import is_date_form, style_formats
-from .package import (
-    CONTENT_TYPES,
-    MAIN,
-    PACKAGE_RELATIONS,
-    RELATIONS,
-    Package,
-    Sheet,
-    cell_value,
-    column_letters,
-    iter_cells,
-    split_cell,
-)
+from .package import MAIN, RELATIONS, Package, Sheet, cell_value, column_letters, iter_cells, split_cell
 from .rows import Grid
 from .templates import style_with
 from .write import atomic_write, clean, refuse_overwrite
@@ -161,12 +150,8 @@ def sign(package: Package, kind: str, apart: Collection[str] = ()) -> None:
         package.put(known[0], data)
         return
     package.put(_PART, data)
-    types = package.edit(package.find("[Content_Types].xml") or "[Content_Types].xml")
-    etree.SubElement(types, f"{{{CONTENT_TYPES}}}Override", PartName=f"/{_PART}", ContentType=_TYPE)
-    links = package.edit(package.find("_rels/.rels") or "_rels/.rels")
-    used = {item.get("Id") for item in links}
-    name = next(name for name in (f"rId{number}" for number in range(1, len(used) + 2)) if name not in used)
-    etree.SubElement(links, f"{{{PACKAGE_RELATIONS}}}Relationship", Id=name, Type=_KIND, Target=_PART)
+    package.declare(_PART, _TYPE)
+    package.link("", _KIND, _PART)
 
 
 def _properties(package: Package) -> list[etree._Element]:
