@@ -17,6 +17,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -51,7 +52,7 @@ SIDES = ((150, 4), (1000, 2))
 FEW_SHIFTS = 50  # distinct ones that are quicker played here than sent to other processes
 LARGEST_STEP = 0.9
 ON_PARTS = ("parts", "scrap")  # what leaves a container for a part
-MANY_CHANGES, MANY_SHIFTS = 200, 5_000  # that are enough for the mean rest of a container
+MANY_CHANGES = 500  # that are enough for the mean rest of a container
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -416,7 +417,8 @@ def rest_share(turns: Iterable[tuple[bool, int]], full: int, may_empty: bool) ->
     """What stays in containers that make way for the next part, for each volume drawn.
 
     `turns` is what a shift draws, for parts or else; it is repeated, each shift with the container that the
-    one before left, until the containers repeat, or so many were changed that the mean is known.
+    one before left, until a container is as one before it at the same draw, or so many were changed that
+    the mean is known.
 
     >>> rest_share([(True, 40)] * 5, 100, False)  # two parts a container of 100, 20 are left of 80
     0.25
@@ -429,24 +431,26 @@ def rest_share(turns: Iterable[tuple[bool, int]], full: int, may_empty: bool) ->
 
 @lru_cache(maxsize=4096)
 def _rest_share(runs: tuple[tuple[bool, int, int], ...], full: int, may_empty: bool) -> float:
-    """The same for draws of which those that are alike are counted."""
-    usable, changed, left, drawn = full, 0, 0, 0
-    seen: dict[int, tuple[int, int]] = {}
-    while runs and full > 0 and usable not in seen and changed < MANY_CHANGES and len(seen) < MANY_SHIFTS:
-        seen[usable] = left, drawn
-        for is_part, volume, count in runs:
-            drawn += volume * count
-            if not is_part or volume > full or may_empty:
-                over = max(volume * count - usable, 0)
-                changed += -(-over // full)
-                usable = (full - over % full) % full if over else usable - volume * count
-                continue
-            while count:
-                if makes_way(usable, volume, full, may_empty):
-                    left, changed, usable = left + usable, changed + 1, full
-                done = min(usable // volume, count)
-                usable, count = usable - done * volume, count - done
-    before = seen.get(usable, (0, 0))  # of a state that comes again only what comes in between
+    """The same for draws of which those that are alike are counted: from container to container."""
+    ends = list(itertools.accumulate(volume * count for _, volume, count in runs))
+    if full <= 0 or not ends or not any(is_part for is_part, _, _ in runs):
+        return 0.0
+    drawn, usable, changed, left = 0, full, 0, 0
+    seen: dict[tuple[int, int], tuple[int, int]] = {}
+    while (state := (drawn % ends[-1], usable)) not in seen and changed < MANY_CHANGES:
+        seen[state] = left, drawn
+        reach = (drawn + usable) % ends[-1]  # up to where it lasts, in the shift of that draw
+        place = bisect_right(ends, reach)
+        is_part, volume, _ = runs[place]
+        over = (reach - (ends[place - 1] if place else 0)) % volume  # what it has for that draw
+        drawn += usable - over
+        if is_part and makes_way(over, volume, full, may_empty):
+            left, changed, usable = left + over, changed + 1, full
+        else:  # it runs empty in the draw
+            drawn += volume
+            more = -(-(volume - over) // full)
+            changed, usable = changed + more, over + more * full - volume
+    before = seen.get(state, (0, 0))  # of a state that comes again only what comes in between
     return (left - before[0]) / (drawn - before[1]) if drawn > before[1] else 0.0
 
 
