@@ -324,8 +324,8 @@ class Response:
 
 def _bracket(grid: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Segment and share within it; beyond the ends the end segments go on."""
-    place = np.searchsorted(grid[1:-1], values)
-    return place, (values - grid[place]) / (grid[place + 1] - grid[place])
+    place = sum((values > point for point in grid[1:-1]), np.zeros(np.shape(values), np.intp))
+    return place, (values - grid.take(place)) / np.diff(grid).take(place)
 
 
 def _along(table: np.ndarray, i: np.ndarray, a: np.ndarray) -> np.ndarray:

@@ -115,12 +115,8 @@ def draw_material(
                 "volume": error[:few],
             }
             for driver in DRIVERS:
-                inputs = {**calm, driver: noise[driver]}
-                volume = _volume(
-                    answer,
-                    *np.broadcast_arrays(*(inputs[name] for name in DRIVERS), np.empty((few, len(days))))[:4],
-                )
-                alone[driver] += volume.sum(axis=1)
+                volume = _volume(answer, *{**calm, driver: noise[driver]}.values())
+                alone[driver] += np.broadcast_to(volume, (few, len(days))).sum(axis=1)
     return _with_shares(total, alone, few)
 
 
