@@ -43,7 +43,8 @@ def rows(quick: bool = False) -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
         for what, key, make in KINDS:
-            contents = [make(plan, result, STAMP) for result in results]
+            made = (make(plan, result, STAMP) for result in results)
+            contents = [content for content in made if content is not None]  # a paste has no cure board
             run = _Run(key, contents, out, count)
             run.ours()
             own, reference = take_turns(run.ours, run.reference, turns=turns)
