@@ -264,23 +264,21 @@ def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[Sh
     """Every station's shifts in order of time (before `until`), and the distinct ones among them."""
     keys: dict[ShiftKey, int] = {}
     found: list[Occurrence] = []
-    parts_of: dict[str, dict[str, None]] = {}
-    for row in sorted(plan.stations, key=lambda row: row.station):
-        parts_of[row.station] = {}
-    for part in plan.parts:
-        for item in applications(plan, part.part):
-            parts_of[item.station][part.part] = None
+    stations = sorted(row.station for row in plan.stations)
+    stations_of = {row.part: {item.station for item in applications(plan, row.part)} for row in plan.parts}
     for date, shift in plan.days():
         if until is not None and date >= until:
             break
-        builds, hours = sorted(plan.builds_of(date, shift).items()), plan.hours_of(date, shift)
-        for station, parts in parts_of.items():
-            mine = tuple((part, count) for part, count in builds if part in parts and count > 0)
-            if not mine:
-                continue
-            distinct = ShiftKey(station, shift, mine, hours, holding_at(plan, date, station))
-            key = keys.setdefault(distinct, len(keys))
-            found.append(Occurrence(date, shift, station, key))
+        hours = plan.hours_of(date, shift)
+        builds: dict[str, list[tuple[str, int]]] = {}
+        for part, count in sorted(plan.builds_of(date, shift).items()):
+            for station in stations_of[part] if count > 0 else ():
+                builds.setdefault(station, []).append((part, count))
+        for station in stations:
+            if station in builds:
+                held = holding_at(plan, date, station)
+                distinct = ShiftKey(station, shift, tuple(builds[station]), hours, held)
+                found.append(Occurrence(date, shift, station, keys.setdefault(distinct, len(keys))))
     return list(keys), found
 
 
