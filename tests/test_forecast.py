@@ -620,7 +620,7 @@ def test_one_day_of_demand_moves_all_stations_of_that_day():
     futures = Futures.draw(plan.settings, 1, 4000, 5)
     assert futures.demand.mean() == pytest.approx(1.0, abs=0.01)
     assert futures.demand.std() == pytest.approx(0.3, abs=0.01)
-    assert abs(np.corrcoef(futures.demand[:, 0], futures.demand[:, 1])[0, 1]) < 0.06
+    assert abs(np.corrcoef(futures.demand[0], futures.demand[1])[0, 1]) < 0.06
 
 
 @pytest.mark.slow
@@ -644,7 +644,7 @@ def test_response_table_against_the_whole_shift_model(demo):
             store = Store({key: [replace(lot) for lot in lots] for key, lots in plenty.items()})
             for item in mine:
                 day = (item.date - MONDAY).days
-                factor, kelvin = futures.demand[draw, day], futures.temperature[draw, day]
+                factor, kelvin = futures.demand[day, draw], futures.temperature[day, draw]
                 key = keys[item.key]
                 answer = answers[item.key]
                 one, lost = np.ones(1), np.full(1, answer.lost)

@@ -30,7 +30,7 @@ _ROOT_3 = math.sqrt(3.0)
 
 @dataclass(frozen=True, slots=True)
 class Futures:
-    """What is drawn for the whole line: a row for each future, a column for each day."""
+    """What is drawn for the whole line: a row for each day, a column for each future."""
 
     seed: int
     demand: np.ndarray
@@ -41,14 +41,14 @@ class Futures:
         """Day by day demand and temperature."""
         spread, kelvin = settings["demand_spread"], settings["temperature_spread"]
         width = math.sqrt(math.log1p(spread**2))
-        noise = np.random.default_rng([seed, 1]).standard_normal((days, draws)).T
-        offset = np.random.default_rng([seed, 2]).standard_normal((days, draws)).T
+        noise = np.random.default_rng([seed, 1]).standard_normal((days, draws))
+        offset = np.random.default_rng([seed, 2]).standard_normal((days, draws))
         return cls(seed, np.exp(width * noise - 0.5 * width**2), kelvin * offset)
 
     @property
     def count(self) -> int:
         """Number of futures."""
-        return self.demand.shape[0]
+        return self.demand.shape[1]
 
     def station(self, name: str, *shift: int) -> np.random.Generator:
         """The generator of one station or of one of its distinct shifts, whatever else is drawn.
@@ -93,31 +93,26 @@ def draw_material(
         for item in shifts:
             if item.station == station:
                 mine[item.key].append(place_of[item.date])
-        error = futures.station(station).standard_normal(futures.count)[:, None] / _ROOT_3
+        error = futures.station(station).standard_normal(futures.count) / _ROOT_3
         for key in sorted(mine, key=lambda key: (mine[key], key)):
             days = np.array(mine[key])
             answer, scrap = responses[key], scraps[key]
-            lost = (
-                futures.station(station, key)
-                .negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count))
-                .T
-                if scrap and answer.good
-                else np.zeros((futures.count, len(days)))
-            )
-            total[:, days] += _volume(
-                answer, futures.demand[:, days], lost, futures.temperature[:, days], error
-            )
-            calm = {"demand": 1.0, "scrap": answer.lost, "temperature": 0.0, "volume": 0.0}
+            lost = np.zeros((len(days), futures.count))
+            if scrap and answer.good:
+                rng = futures.station(station, key)
+                lost += rng.negative_binomial(answer.good, 1.0 - scrap, lost.shape)
             noise = {
-                "demand": futures.demand[:few, days],
-                "scrap": lost[:few],
-                "temperature": futures.temperature[:few, days],
-                "volume": error[:few],
+                "demand": futures.demand[days],
+                "scrap": lost,
+                "temperature": futures.temperature[days],
+                "volume": error,
             }
+            total[days] += _volume(answer, *noise.values())
+            calm = {"demand": 1.0, "scrap": answer.lost, "temperature": 0.0, "volume": 0.0}
             for driver in DRIVERS:
-                volume = _volume(answer, *{**calm, driver: noise[driver]}.values())
-                alone[driver] += np.broadcast_to(volume, (few, len(days))).sum(axis=1)
-    return _with_shares(total, alone, few)
+                volume = _volume(answer, *{**calm, driver: noise[driver][..., :few]}.values())
+                alone[driver] += np.broadcast_to(volume, (len(days), few)).sum(axis=0)
+    return _with_shares(np.ascontiguousarray(total.T), alone, few)
 
 
 def _volume(answer: Response, demand, lost, temperature, error) -> np.ndarray:
