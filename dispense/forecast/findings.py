@@ -320,7 +320,7 @@ def _known(found: Forecast) -> list[Finding]:
             )
         )
     for view in views:
-        daily = sum(view.day_use) / NANO / found.horizon.days
+        daily = sum(view.day_use) / NANO / view.days_of_use
         if view.phase_out is None and daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
             words = "phases out" if view.going_on < daily else "phases in"
             told.append(

@@ -38,7 +38,18 @@ from ..shift.store import NANO, price_on, use_by
 from .calls import Called, call_sooner
 from .findings import forecast_findings
 from .horizon import WEEKS, Horizon, horizon_of, without_history
-from .orders import Demand, Order, Purchase, Timing, lead_days, stock_rule
+from .orders import (
+    REVIEW_DAYS,
+    Demand,
+    KitMember,
+    Order,
+    Purchase,
+    Timing,
+    days_of_use,
+    lead_days,
+    opened_loss,
+    stock_rule,
+)
 from .response import (
     CAUSES,
     Occurrence,
@@ -61,6 +72,7 @@ Propose = Callable[[Plan], list[Order]]  # the orders to place, with the stock a
 MEDIAN, HIGH = 0.5, 0.9  # the P50 and P90 of the tables; one in ten lies beyond
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
+SOONER = 14  # days at most that holidays bring an order forward (common practice, no source)
 BEYOND = 180  # days after the builds that are looked at for orders and cover
 
 
@@ -100,6 +112,7 @@ def forecast(
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)
     drivers, material_weeks = _draw(plan, horizon, keys, shifts, answers, views, draws, seed)
+    _used_later(plan, horizon, views, draws, seed)
     _order(plan, horizon, views)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
@@ -232,6 +245,22 @@ def _look_beyond(
         days = draws[key]
         days[day] = list(days[day])
         days[day][place] = (station, days[day][place][1] + fill)
+    for view in views.values():
+        _days_of_use(horizon, view)
+
+
+def _days_of_use(horizon: Horizon, view: ComponentView) -> None:
+    """The days of its mean use, that use as planned, and what opened containers lose beside it."""
+    view.opened_loss = opened_loss(view.component, horizon.first, view.draws)
+    is_used = any(view.day_use)
+    known = view.day_use if is_used else [*view.day_use, *view.later_use]
+    known = [*known, *[0] * (-len(known) % 7)]
+    goes_on = view.going_on > 0.0 or (is_used and any(view.later_use))
+    days = days_of_use(known, goes_on, max(REVIEW_DAYS, lead_days(view.component)))
+    view.days_of_use = days.stop - days.start
+    view.planned_daily = (1.0 + view.opened_loss) * (
+        sum(known) / NANO / view.days_of_use if any(known) else view.going_on
+    )
 
 
 def _going_on(
@@ -271,7 +300,8 @@ def _draw(
             if key[0] == material:
                 need = _need(view, drawn)
                 mixed += need
-                _component(plan, horizon, view, need, drawn.volume_sd, seed)
+                others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
+                _component(plan, horizon, view, need, drawn.volume_sd, others, seed)
         by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
         weeks[material] = np.quantile(by_week, [MEDIAN, HIGH], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
@@ -288,8 +318,30 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
     return need / (1.0 - view.component.heel)
 
 
+def _with_kit(views: dict[Key, ComponentView], view: ComponentView) -> list[ComponentView]:
+    """The other components of a kit."""
+    kit = view.component.kit
+    return [each for each in views.values() if kit and each is not view and each.component.kit == kit]
+
+
+def _spread_of_days(total: np.ndarray, volume_sd: float, days: int, lead_time: float) -> float:
+    """Standard deviation of the use of a day, of totals of many futures over so many days.
+
+    Errors of volume last: they are in it so that √L days of it are the spread of a lead time L.
+    """
+    mean = float(total.mean())
+    calm = max(float(total.var()) - (volume_sd * mean) ** 2, 0.0) / days
+    return math.sqrt(calm + max(lead_time / DAY, 1.0) * (volume_sd * mean / days) ** 2)
+
+
 def _component(
-    plan: Plan, horizon: Horizon, view: ComponentView, need: np.ndarray, volume_sd: float, seed: int
+    plan: Plan,
+    horizon: Horizon,
+    view: ComponentView,
+    need: np.ndarray,
+    volume_sd: float,
+    others: Sequence[KitMember],
+    seed: int,
 ) -> None:
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
@@ -298,13 +350,53 @@ def _component(
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [MEDIAN, HIGH]))
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())
-    daily = view.total_mean / horizon.days
-    calm = max(float(total.var()) - (volume_sd * view.total_mean) ** 2, 0.0) / horizon.days
-    lead = max(component.lead_time / DAY, 1.0)
-    spread = math.sqrt(calm + lead * (volume_sd * daily) ** 2)
-    view.rule = stock_rule(component, daily, spread, plan.settings)
+    days, asked = view.days_of_use, 1.0 + view.opened_loss
+    spread = _spread_of_days(total, volume_sd, days, component.lead_time)
+    view.rule = stock_rule(
+        component, view.total_mean * asked / days, spread * asked, plan.settings, others
+    )
     _run_out(plan, horizon, view)
     _futures_of_stock(horizon, view, need, pool(plan, horizon, view), seed)
+
+
+def _used_later(
+    plan: Plan, horizon: Horizon, views: dict[Key, ComponentView], draws: int, seed: int
+) -> None:
+    """The rules of what only builds after these weeks use: how their use spreads is simulated on those."""
+    mine = {key: view for key, view in views.items() if not any(view.day_use) and view.planned_daily}
+    reach = {key[0] for key, view in mine.items() if _may_be_ordered(horizon, view)}
+    keys, every = occurrences(plan) if reach else ([], [])
+    spreads: dict[Key, float] = {}
+    for material in sorted(reach):
+        shifts = [item for item in every if plan.on(item.date).station(item.station).material == material]
+        places = {number: place for place, number in enumerate(sorted({item.key for item in shifts}))}
+        played = [keys[number] for number in places]
+        place_of = {item.date: horizon.place(item.date) for item in shifts}
+        drawn = draw_material(
+            sorted({item.station for item in shifts}),
+            [replace(item, key=places[item.key]) for item in shifts],
+            [plan.variant(key.holding).station(key.station).scrap for key in played],
+            responses(plan, played),
+            place_of,
+            Futures.draw(plan.settings, seed, draws, max(place_of.values(), default=0) + 1),
+        )
+        total = drawn.days.sum(axis=1)
+        for key, view in mine.items():
+            if key[0] == material:
+                spread = _spread_of_days(total, drawn.volume_sd, view.days_of_use, view.component.lead_time)
+                share = spread * view.days_of_use / float(total.mean())
+                spreads[key] = share * view.planned_daily
+    for key, view in mine.items():
+        others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
+        view.rule = stock_rule(
+            view.component, view.planned_daily, spreads.get(key, 0.0), plan.settings, others
+        )
+
+
+def _may_be_ordered(horizon: Horizon, view: ComponentView) -> bool:
+    """Whether what a component is first used for may have to be ordered within these weeks."""
+    first = next((day for day, volume in enumerate(view.later_use) if volume), math.inf)
+    return first <= lead_days(view.component) + SOONER
 
 
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
@@ -356,12 +448,8 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
         days = min(len(view.draws) for view in group)
         demands = []
         for view in group:
-            need, rule = _days_ahead(view)[:days], view.rule
-            if not rule.daily_use:
-                known = len(view.day_use) + len(view.later_use)
-                mean = float(need[:known].mean()) or view.going_on
-                rule = stock_rule(view.component, mean, 0.0, plan.settings)
-            demands.append(Demand(rule, view.draws[:days], need))
+            need = _days_ahead(view)[:days] * (1.0 + view.opened_loss)
+            demands.append(Demand(view.rule, view.draws[:days], need, view.planned_daily))
         propose = partial(_propose, horizon, group, demands, timing)
         proposed = propose(plan)
         called = call_sooner(plan, {view.key for view in group}, proposed, propose, timing)

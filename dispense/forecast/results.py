@@ -117,6 +117,9 @@ class ComponentView:
     draws: DayDraws = ()  # of all builds from the first day on
     going_on: float = 0.0  # m³ a day after the last build
     beyond: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m³, day by day after the last build
+    days_of_use: int = 1  # that its mean use is taken over
+    opened_loss: float = 0.0  # what opened containers lose to their open life, as a share of the use
+    planned_daily: float = 0.0  # m³ of a day of use, with that loss
     phase_out: PhaseOut | None = None
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten simulation runs

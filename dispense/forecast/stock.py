@@ -186,6 +186,7 @@ class ComponentWalk:
     heel: int = 0  # nL, left behind in containers that were changed
     expired: int = 0  # nL
     lacking: int = 0  # nL of containers that were missing, or of what went without
+    thrown: int = 0  # nL that could still have been drawn from containers that were open too long
     goes_without: bool = False
     today: datetime.date = datetime.date.min  # what was too old by then is not lost in these weeks
     stale: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station: open too long by today
@@ -223,6 +224,7 @@ class ComponentWalk:
     def _throw_away(self, station: str, container: Mounted[LotLedger], date: datetime.date) -> None:
         """Take off a container that may no longer be used."""
         container.lot.standing -= container.standing
+        self.thrown += container.usable
         container.lot.write_off(container.standing, date)
         self.expired += container.standing
         del self.containers[station]
