@@ -321,7 +321,7 @@ def _all_short(items, until: int) -> set[tuple[str, int]]:
 def _check_need(seed: int, rows, items) -> None:
     """Each order a pack smaller, or two working days later, leaves a shortage before the next not placed.
 
-    It comes on the working day before it is needed, no sooner. Orders of a kit are made smaller and later together.
+    It comes on the working day before it is needed, no sooner. Orders of a kit are changed together.
     """
     is_kit = bool(rows["Components"][0]["kit"])
     groups = [list(items.values())] if is_kit else [[item] for item in items.values()]
@@ -413,8 +413,8 @@ def test_two_stations_on_one_store_are_served_although_the_pool_would_last():
 
     The pool of 2000 mL lasts five days of 400. The open life of 2 days throws away 400 of each container
     after its third day (opened on day d it may be used through d + 2): on Thursday both stations need
-    another and the store is empty: more must arrive on Wednesday, the day before, ordered two days before. An order is
-    for a week, and a week takes four: two on its Thursday and two on its Monday.
+    another and the store is empty: more must arrive on Wednesday, the day before, ordered two days before. An
+    order is for a week, and a week takes four: two on its Thursday and two on its Monday.
     """
     rows = random_rows(0)
     rows["Materials"] = [dict(material="Paste", kind="one-part")]
@@ -744,7 +744,7 @@ def test_where_cans_come_singly_a_smaller_can_is_reckoned():
 
 
 def starting(weeks: int = 13, **component):
-    """100 mL of a paste a working day, from the fifth week on in place of another; three weeks of lead time."""
+    """100 mL of a paste a working day, from the fifth week on; three weeks of lead time."""
     rows = steady(**dict(lead_time=21) | component)
     rows["Settings"] = [dict(setting="demand_spread", value=0.2)]
     rows["Materials"].append(dict(material="Before", kind="one-part", ratio_a=1))
@@ -767,7 +767,7 @@ def test_what_phases_in_is_ordered_for_its_first_use_however_many_weeks_are_seen
     """500 mL a week are 71.43 mL a day of use, whether two weeks of it are seen, nine or none yet.
 
     The first use is on Monday of the fifth week: it comes on the Friday before, day 25, and is ordered 21
-    days before that, on day 4, for a week: 5 containers of 100 mL. The safety stock is z·√L·σ with σ = 0.2·100 mL
+    days before that, on day 4, for a week: 5 containers of 100 mL. The safety stock is z·√L·σ with σ = 0.2·100
     on five of seven days, 1.645·√21·20·√(5/7) = 127 mL, within 10 % (500 runs); it is kept from that day on.
     """
     found = forecast(make(starting()), weeks, draws=500)
@@ -891,3 +891,36 @@ def test_the_reorder_quantity_is_in_whole_packs():
     words = [row["Why this many"] for row in found.tables["orders"].records() if row["Why this many"]]
     asked = [int(match[1]) for text in words if (match := re.search(r"asks for (\d+)", text))]
     assert asked and all(count % 4 == 0 for count in asked) and "in packs of 4" in words[0]
+
+
+def test_every_station_that_runs_short_is_named_with_its_day_and_shift():
+    """Two stations, 200 mL a day each, early and late; two cans of 1000 mL that keep open for two days.
+
+    By hand as above: both cans are thrown away after Wednesday; the delivery comes five days from Monday on.
+    On Thursday the early press needs another can, and the late twin its own: each draws 200 mL on Thursday
+    and on Friday out of what is not there, 800 mL in two cans.
+    """
+    rows = steady(container=1000, open_life=2, lead_time=7)
+    rows["Stations"].append(dict(rows["Stations"][0], station="twin"))
+    rows["Shifts"].append(dict(shift="late", start="14:00", end="22:00"))
+    rows["Parts"].append(dict(part="cap"))
+    rows["Beads"] = [
+        dict(rows["Beads"][0], length=100_000),
+        dict(rows["Beads"][0], bead="top", part="cap", station="twin", length=100_000),
+    ]
+    rows["Builds"] = [
+        dict(date=_later(MONDAY, day), shift=shift, part=part, quantity=1)
+        for day in range(5)
+        for shift, part in (("early", "plate"), ("late", "cap"))
+    ]
+    rows["Stock"][0]["quantity"] = 2000
+    found = forecast(make(rows), 1, draws=10)
+    told = next(each for each in found.warnings if each.topic == "shortage")
+    assert (told.day, told.station, told.shift) == (_later(MONDAY, 3), "press", "early")
+    assert "800 mL (2 containers) lacking by 2026-03-06" in told.text.replace("\u202f", " ")
+    assert told.text.endswith("; then at twin from Thu 2026-03-05 late")
+    short = [row for row in found.tables["decisions"].rows if row[2] == "runs short"]
+    assert [(row[1], row[5].split(";")[0]) for row in short] == [
+        (_later(MONDAY, 3), "at press, early"),
+        (_later(MONDAY, 3), "at twin, late"),
+    ]

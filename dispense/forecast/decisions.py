@@ -111,11 +111,12 @@ def _deliveries(found: Forecast) -> Iterator[list[Any]]:
 def _shorts(found: Forecast) -> Iterator[list[Any]]:
     for key, walk in found.ordered.of_component.items():
         if walk.runs_out is not None and walk.missing is not None:
-            lacking = rounded_volume_text(walk.missing.used / NANO)
-            note = f"at {walk.short_at}; {lacking} lacking by {found.horizon.last_build}"
-            for call in found.calls(key):
-                note += f"; call {call.words()}"
-            yield [NEXT, walk.runs_out, "runs short", found.components[key].name, None, note]
+            until = found.horizon.last_build
+            calls = "".join(f"; call {call.words()}" for call in found.calls(key))
+            for station, day, shift in found.shorts(key):
+                where = f"at {station}, {shift}" if shift else f"at {station}"
+                note = f"{where}; {found.lacking(key)} lacking by {until}{calls}"
+                yield [NEXT, day, "runs short", found.components[key].name, None, note]
 
 
 def _last_days(found: Forecast) -> Iterator[list[Any]]:

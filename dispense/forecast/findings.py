@@ -49,8 +49,9 @@ def _shortages(found: Forecast) -> list[Finding]:
     """What runs short although the proposed orders arrive."""
     told, work = [], work_days(found.plan)
     for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
-        view, station = found.components[key], found.ordered.of_component[key].short_at
-        lacking = found.ordered.missing[key].used / NANO
+        view, lacking = found.components[key], found.ordered.missing[key].used / NANO
+        (station, _, shift), *others = found.shorts(key)
+        also = listed([f"{name} from {date:%a} {date} {later}".strip() for name, date, later in others])
         latest = latest_order(view.component, day, work)
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
@@ -64,12 +65,14 @@ def _shortages(found: Forecast) -> list[Finding]:
             Finding(
                 STOP,
                 f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
-                f"{rounded_volume_text(lacking)} lacking by {found.horizon.last_build}",
+                f"{found.lacking(key)} lacking by {found.horizon.last_build}"
+                + (f"; then at {also}" if also else ""),
                 fix,
                 SHORTAGE,
                 station,
                 key[0],
                 day=day,
+                shift=shift,
                 numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
                 component=key[1],
             )

@@ -352,16 +352,12 @@ def _component(
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())
     days, asked = view.days_of_use, 1.0 + view.opened_loss
     spread = _spread_of_days(total, volume_sd, days, component.lead_time)
-    view.rule = stock_rule(
-        component, view.total_mean * asked / days, spread * asked, plan.settings, others
-    )
+    view.rule = stock_rule(component, view.total_mean * asked / days, spread * asked, plan.settings, others)
     _run_out(plan, horizon, view)
     _futures_of_stock(horizon, view, need, pool(plan, horizon, view), seed)
 
 
-def _used_later(
-    plan: Plan, horizon: Horizon, views: dict[Key, ComponentView], draws: int, seed: int
-) -> None:
+def _used_later(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView], draws: int, seed: int) -> None:
     """The rules of what only builds after these weeks use: how their use spreads is simulated on those."""
     mine = {key: view for key, view in views.items() if not any(view.day_use) and view.planned_daily}
     reach = {key[0] for key, view in mine.items() if _may_be_ordered(horizon, view)}

@@ -84,7 +84,7 @@ def days_of_use(use: Sequence[float], goes_on: bool, least: int) -> slice:
 
 
 def opened_loss(component: Component, first: datetime.date, draws: DayDraws) -> float:
-    """What opened containers lose to their open life as a share of the use, where the store is never empty."""
+    """What opened containers lose to their open life as a share of the use, from a full store."""
     drawn = sum(volume for day in draws for _, volume in day)
     if component.open_life is None or not drawn:
         return 0.0
@@ -153,9 +153,7 @@ def stock_rule(
     members = [(component, daily_use), *others]
     economic, keeps = economic_packs(members, settings), _kept_packs(members)
     asked = [_asked(row, daily, economic, keeps) for row, daily in members]
-    packs = max(
-        math.ceil(count / row.pack_multiple) for count, (row, _) in zip(asked, members, strict=True)
-    )
+    packs = max(math.ceil(count / row.pack_multiple) for count, (row, _) in zip(asked, members, strict=True))
     return StockRule(
         component.material,
         component.component,
@@ -393,8 +391,8 @@ class Purchase:
     def _arrival(self, low: int, soonest: int) -> datetime.date:
         """The working day on which an order comes for a day that is low.
 
-        Where that day would run short it comes a working day before, as far as shelf life and lead time allow:
-        what is due on the morning of its use stops the line when the lorry is late.
+        Where that day would run short it comes a working day before, if shelf life and lead time allow: what
+        is due on the morning of its use stops the line when the lorry is late.
         """
         timing, work = self.timing, self.timing.work
         latest = work.before(timing.date(low))
@@ -413,7 +411,7 @@ class Purchase:
         return any(walk.lacking > 0 for walk in state.values())
 
     def _following(self, day: int) -> int:
-        """The day that an order must last until, since the next cannot serve sooner: it comes a day before."""
+        """The day that an order must last until: the next comes a day before the one it serves."""
         timing, work = self.timing, self.timing.work
         comes = work.after(timing.date(day + 1))
         return timing.day(work.after(comes + datetime.timedelta(days=1)))

@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
-from ..base.printed import csv_cell, listed
-from ..base.units import LITRES_FROM, from_si, to_si, volume_text
+from ..base.printed import counted, csv_cell, listed
+from ..base.units import LITRES_FROM, from_si, rounded_volume_text, to_si, volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
 from ..plan.workdays import work_days
-from ..shift.store import price_on
+from ..shift.store import NANO, nanolitres, price_on
 from .answers import answer
 from .calls import Call, Called, calls_when_short
 from .horizon import Horizon
@@ -281,6 +281,18 @@ class Forecast:
         if called or short is None:
             return called
         return calls_when_short(self.plan, key, short, self.horizon.as_of, work_days(self.plan))
+
+    def shorts(self, key: Key) -> list[tuple[str, datetime.date, str]]:
+        """Each station that a component runs short at though it is ordered, with its first day and shift."""
+        shorts = self.ordered.of_component[key].shorts
+        return [(station, *shorts[station]) for station in shorts]
+
+    def lacking(self, key: Key) -> str:
+        """What a component lacks though it is ordered, and the containers that it would come from."""
+        walk = self.ordered.of_component[key]
+        volume = rounded_volume_text(self.ordered.missing[key].used / NANO)
+        count = -(-walk.lacking // nanolitres(walk.component.container))
+        return f"{volume} ({counted(count, 'container')})"
 
     def _without_order(self) -> str:
         """What to do where something is short and there is nothing to order."""

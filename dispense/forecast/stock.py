@@ -181,7 +181,7 @@ class ComponentWalk:
     containers: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station
     missing: LotLedger | None = None
     runs_out: datetime.date | None = None
-    short_at: str = ""  # the station that runs out first
+    shorts: dict[str, tuple[datetime.date, str]] = field(default_factory=dict)  # of each station the first
     opened: int = 0  # containers put on
     heel: int = 0  # nL, left behind in containers that were changed
     expired: int = 0  # nL
@@ -260,7 +260,7 @@ class ComponentWalk:
     def _stale(self) -> int:
         return sum(each.standing for each in self.stale.values())
 
-    def draw(self, date: datetime.date, station: str, volume: int) -> None:
+    def draw(self, date: datetime.date, station: str, volume: int, shift: str = "") -> None:
         """Draw so much at a station, from container after container [nL]."""
         container = self.containers.get(station)
         if container is not None and container.last_day < date:
@@ -279,7 +279,7 @@ class ComponentWalk:
                 if self.goes_without and not self._has(date):
                     self.lacking += volume
                     return
-                container = self._change(station, container, date)
+                container = self._change(station, container, date, shift)
             part = min(volume, container.usable)
             container.usable -= part
             container.lot.used += part
@@ -300,12 +300,12 @@ class ComponentWalk:
         self.lacking -= container.standing
 
     def _change(
-        self, station: str, old: Mounted[LotLedger] | None, date: datetime.date
+        self, station: str, old: Mounted[LotLedger] | None, date: datetime.date, shift: str
     ) -> Mounted[LotLedger]:
         if old is not None:
             self._lose_heel(old.lot, old.heel)
         while True:
-            lot, content = self._next(station, date)
+            lot, content = self._next(station, date, shift)
             lot.standing += content
             self.opened += 1
             new = mount(lot, content, self.component, date)
@@ -320,7 +320,7 @@ class ComponentWalk:
         lot.standing -= volume
         self.heel += volume
 
-    def _next(self, station: str, date: datetime.date) -> tuple[LotLedger, int]:
+    def _next(self, station: str, date: datetime.date, shift: str) -> tuple[LotLedger, int]:
         """The next container from the store, or a missing one.
 
         Of a shift only its date is known here: what a night shift takes after midnight is taken on the
@@ -329,8 +329,8 @@ class ComponentWalk:
         lot = first_expired(self.lots, self.component.open_life, date)
         if lot is not None:
             return lot, lot.take(self.component)
-        if self.runs_out is None:
-            self.runs_out, self.short_at = date, station
+        self.runs_out = self.runs_out or date
+        self.shorts.setdefault(station, (date, shift))
         if self.missing is None:
             self.missing = LotLedger.missing(self.component)
         content = nanolitres(self.component.container)
@@ -436,8 +436,10 @@ class StockWalk:
         for each in self.of_component.values():
             each.open_day(date)
 
-    def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
-        """What a station drew in a shift, by component and cause."""
+    def shift(
+        self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]], name: str = ""
+    ) -> None:
+        """What a station drew in a shift of that name, by component and cause."""
         if self.ran.setdefault(station.station, station.material) != station.material:
             self.ran[station.station] = station.material
             self.hoses = {place: full for place, full in self.hoses.items() if place[0] != station.station}
@@ -450,7 +452,8 @@ class StockWalk:
             drawn["hoses"] += fill
             for cause, volume in used[letter].items():
                 drawn[cause] += volume
-            self.of_component[key].draw(date, station.station, fill + sum(used[letter].values()))
+            volume = fill + sum(used[letter].values())
+            self.of_component[key].draw(date, station.station, volume, name)
 
     def on_hand(self, key: Key) -> int:
         """What is here of a component: on the shelf and in containers at stations, heels included [nL]."""
@@ -475,7 +478,7 @@ def walk_stock(
         date = horizon.date(place)
         walk.open_day(date)
         for item in by_day.get(date, ()):
-            walk.shift(date, plan.on(date).station(item.station), answers[item.key].used)
+            walk.shift(date, plan.on(date).station(item.station), answers[item.key].used, item.shift)
         for key, series in levels.items():
             series.append(walk.on_hand(key))
     return walk, levels
