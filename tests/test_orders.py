@@ -767,7 +767,7 @@ def test_what_phases_in_is_ordered_for_its_first_use_however_many_weeks_are_seen
     """500 mL a week are 71.43 mL a day of use, whether two weeks of it are seen, nine or none yet.
 
     The first use is on Monday of the fifth week: it comes on the Friday before, day 25, and is ordered 21
-    days before that, on day 4, for a week: 5 containers of 100 mL. The safety stock is z·√L·σ with σ = 0.2·100
+    days before that, on day 4, for a week: 5 containers of 100 mL. The safety stock is z·√L·σ, σ = 0.2·100
     on five of seven days, 1.645·√21·20·√(5/7) = 127 mL, within 10 % (500 runs); it is kept from that day on.
     """
     found = forecast(make(starting()), weeks, draws=500)
@@ -924,3 +924,41 @@ def test_every_station_that_runs_short_is_named_with_its_day_and_shift():
         (_later(MONDAY, 3), "at press, early"),
         (_later(MONDAY, 3), "at twin, late"),
     ]
+
+
+def test_what_changing_over_earlier_or_later_would_leave():
+    """250 mL in store and a pack of six cans of 250, 100 mL a working day for ten days: 750 mL are left.
+
+    Without the pack the 250 mL last until Tuesday, day 1, with 50 mL left; with it 1750 mL are 17 working
+    days, seven more after day 11: until day 22, with 50 mL left.
+    """
+    found = forecast(make(ending(pack_multiple=6)), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert out.earlier is not None and out.later is not None
+    assert out.earlier.last_use == _later(MONDAY, 1) and out.later.last_use == _later(MONDAY, 22)
+    for other in (out.earlier, out.later):
+        assert other.left == pytest.approx(50e6, abs=10)
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    text = told.text.replace("\u202f", " ")
+    assert f"without that order it lasts until {_later(MONDAY, 1)}, 50 mL would be left then" in text
+    assert f"at this pace it lasts until {_later(MONDAY, 22)}, 50 mL would be left then" in text
+
+
+def test_what_of_open_orders_may_be_cut_is_named():
+    """500 mL in store, 1000 to use; four cans and six of 250 mL on order: 500 mL of them are needed, two cans.
+
+    The later order goes whole, and of the first two of four cans stay.
+    """
+    rows = ending()
+    rows["Stock"][0]["quantity"] = 500
+    rows["Orders"] = [
+        dict(order=name, material="Paste", component="a", quantity=count * 250, arrival=_later(MONDAY, day))
+        for name, count, day in (("PO 1", 4, 2), ("PO 2", 6, 8))
+    ]
+    found = forecast(make(rows), WEEKS, draws=10)
+    out = found.components["Paste", "a"].phase_out
+    assert [(cut.order, cut.containers) for cut in out.cuts] == [("PO 2", 6), ("PO 1", 2)]
+    (told,) = [each for each in found.findings if each.topic == "phase-out"]
+    assert "; 6 of open order PO 2 may be cut; 2 of open order PO 1 may be cut" in told.text
+    assert out.later is not None  # 3000 mL are 30 working days, 20 after day 11
+    assert (out.later.last_use, out.later.left) == (_later(MONDAY, 39), 0)

@@ -181,13 +181,14 @@ def _phase_outs(found: Forecast) -> list[Finding]:
         words += f"; {rounded_volume_text(out.left / NANO)} left over"
         if out.cost:
             words += f", {out.cost:,.0f} {found.currency}".rstrip()
-        words += _smaller(out)
+        words += _smaller(out) + _other_days(out)
+        words += "".join(f"; {cut.containers} of open order {cut.order} may be cut" for cut in out.cuts)
         is_much = out.left / NANO > content * view.component.pack_multiple * (1.0 + EQUAL)
         told.append(
             Finding(
                 QUALITY if is_much else NOTE,
                 words,
-                "use it up elsewhere, ask for less, or change over later" if is_much else "",
+                "use it up elsewhere, ask for less, or change over on another day" if is_much else "",
                 "phase-out",
                 material=view.key[0],
                 day=out.last_use,
@@ -209,6 +210,18 @@ def _smaller(out: PhaseOut) -> str:
     if smaller.left >= out.left:
         return f"; {how} as much would be"
     return f"; {how} {rounded_volume_text(smaller.left / NANO) if smaller.left else 'nothing'} would be"
+
+
+def _other_days(out: PhaseOut) -> str:
+    """What changing over earlier or later would leave."""
+    words = ""
+    if out.earlier is not None:
+        left = rounded_volume_text(out.earlier.left / NANO)
+        words += f"; without that order it lasts until {out.earlier.last_use}, {left} would be left then"
+    if out.later is not None and out.last_use is not None and out.later.last_use > out.last_use:
+        left = rounded_volume_text(out.later.left / NANO)
+        words += f"; at this pace it lasts until {out.later.last_use}, {left} would be left then"
+    return words
 
 
 def _unfinished(found: Forecast) -> list[Finding]:

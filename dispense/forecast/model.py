@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -34,12 +34,13 @@ from ..plan.records import Plan
 from ..plan.rows import Component
 from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
-from ..shift.store import NANO, price_on, use_by
+from ..shift.store import NANO, nanolitres, price_on, use_by
 from .calls import Called, call_sooner
 from .findings import forecast_findings
 from .horizon import WEEKS, Horizon, horizon_of, without_history
 from .orders import (
     REVIEW_DAYS,
+    DayDraws,
     Demand,
     KitMember,
     Order,
@@ -61,7 +62,7 @@ from .response import (
     responses,
     used_of,
 )
-from .results import GOING_ON, ComponentView, Forecast, PhaseOut, SmallerPack
+from .results import GOING_ON, ComponentView, Cut, Forecast, OtherDay, PhaseOut, SmallerPack
 from .service import NOTHING, draw_stock, project, simulate_service
 from .simulate import Drawn, Futures, draw_material
 from .stock import USE_CAUSES, ComponentWalk, Drawing, Key, StockWalk, uses, walk_stock
@@ -488,28 +489,84 @@ def _phase_out(
     at_the_end = plan.on(horizon.date(len(view.draws)))
     if not (plan.dated and ever) or any(row.material == material for row in at_the_end.stations):
         return None
-    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+    last = _last_use(view)
     left, date = _left_over(plan, horizon, view, view.orders), horizon.date(max(last, 0))
     order = max(view.orders, key=lambda each: (each.order_by, each.arrival), default=None)
+    span = min(GOING_ON, 7 * -(-(last + 1) // 7))
+    cycle = [view.draws[day] if day >= 0 else () for day in range(last + 1 - span, last + 1)]
+    going_on = [*view.draws[: last + 1], *(cycle * (BEYOND // GOING_ON))]
     return PhaseOut(
         date if last >= 0 else None,
         left,
         left * price_on(plan, material, letter, date),
         order,
         None if order is None else smaller(plan, view),
+        _lasting(
+            plan, horizon, view, view.draws[: last + 1], [each for each in view.orders if each != order]
+        ),
+        _lasting(plan, horizon, view, going_on, view.orders),
+        tuple(_cuts(plan, horizon, view, left)),
     )
 
 
-def _left_over(plan: Plan, horizon: Horizon, view: ComponentView, orders: Iterable[Order]) -> int:
-    """What is here and to come of a component after the last day on which it is used [nL]."""
-    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
-    walk = start_of(plan, horizon, view.key)
+def _last_use(view: ComponentView) -> int:
+    """The number of the last day on which something is drawn; -1 where nothing is."""
+    return max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+
+
+def _played(
+    plan: Plan, horizon: Horizon, key: Key, draws: DayDraws, orders: Iterable[Order]
+) -> Iterator[tuple[int, ComponentWalk]]:
+    """A component's stock on the evening of each day, with orders."""
+    walk = start_of(plan, horizon, key)
     walk.lots += [order.lot() for order in orders]
-    for day, draws in enumerate(view.draws[: last + 1]):
+    for day, drawn in enumerate(draws):
         walk.open_day(horizon.date(day))
-        for station, volume in draws:
+        for station, volume in drawn:
             walk.draw(horizon.date(day), station, volume)
-    return walk.on_hand() + sum(lot.left for lot in walk.lots if not (lot.opening or lot.received))
+        yield day, walk
+
+
+def _left_over(plan: Plan, horizon: Horizon, view: ComponentView, orders: Sequence[Order]) -> int:
+    """What is here and to come of a component after the last day on which it is used [nL]."""
+    draws = view.draws[: max(_last_use(view) + 1, 1)]
+    return [walk for _, walk in _played(plan, horizon, view.key, draws, orders)][-1].on_hand_or_to_come()
+
+
+def _lasting(
+    plan: Plan, horizon: Horizon, view: ComponentView, draws: DayDraws, orders: Sequence[Order]
+) -> OtherDay | None:
+    """The last day of use that the stock lasts for, and what is left then; None where it is not used up."""
+    found = None
+    for day, walk in _played(plan, horizon, view.key, draws, orders):
+        if walk.runs_out is not None:
+            return found
+        if draws[day]:
+            found = OtherDay(horizon.date(day), walk.on_hand_or_to_come())
+    return None
+
+
+def _cuts(plan: Plan, horizon: Horizon, view: ComponentView, left: int) -> Iterator[Cut]:
+    """Whole packs of open orders that are not missed until the last day, the latest to come first."""
+    names = {row.at: row.order for row in plan.orders}
+    content, pack = nanolitres(view.component.container), view.component.pack_multiple
+    coming = [row for row in plan.stock if (row.material, row.component) == view.key and row.at in names]
+    for row in sorted(coming, key=lambda row: row.arrival or horizon.first, reverse=True):
+        fewest, most = 0, min(nanolitres(row.quantity), left) // content // pack
+        while fewest < most:
+            packs = (fewest + most + 1) // 2
+            less = replace(row, quantity=row.quantity - packs * pack * view.component.container)
+            other = replace(plan, stock=[less if each is row else each for each in plan.stock])
+            draws = view.draws[: _last_use(view) + 1]
+            if any(walk.missing for _, walk in _played(other, horizon, view.key, draws, view.orders)):
+                most = packs - 1
+            else:
+                fewest = packs
+        if fewest:
+            less = replace(row, quantity=row.quantity - fewest * pack * view.component.container)
+            plan = replace(plan, stock=[less if each is row else each for each in plan.stock])
+            left -= fewest * pack * content
+            yield Cut(names[row.at], fewest * pack)
 
 
 def _smaller_pack(

@@ -86,6 +86,22 @@ class SmallerPack:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherDay:
+    """Another last day of a component that phases out, and what were left over that evening [nL]."""
+
+    last_use: datetime.date
+    left: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """So many containers of an open order that nobody would miss."""
+
+    order: str
+    containers: int
+
+
+@dataclass(frozen=True, slots=True)
 class PhaseOut:
     """A component that no station uses any more after a day, since all have changed to other materials.
 
@@ -97,6 +113,9 @@ class PhaseOut:
     cost: float
     last_order: Order | None = None
     smaller: SmallerPack | None = None  # where something is ordered
+    earlier: OtherDay | None = None  # as long as it lasts without the last order
+    later: OtherDay | None = None  # until it is used up, at the pace of the last days
+    cuts: tuple[Cut, ...] = ()
 
 
 @dataclass(slots=True)

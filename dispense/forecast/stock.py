@@ -342,6 +342,10 @@ class ComponentWalk:
         """What is here: on the shelf and in containers at stations, heels included [nL]."""
         return sum(lot.closing for lot in self.lots if lot.opening or lot.received)
 
+    def on_hand_or_to_come(self) -> int:
+        """What is here, and what is still to come [nL]."""
+        return self.on_hand() + sum(lot.left for lot in self.lots if not (lot.opening or lot.received))
+
     def usable_after(self, date: datetime.date) -> int:
         """What may still be used on the day after: on the shelf, and in containers without their heels.
 
