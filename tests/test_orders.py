@@ -945,7 +945,7 @@ def test_what_changing_over_earlier_or_later_would_leave():
 
 
 def test_what_of_open_orders_may_be_cut_is_named():
-    """500 mL in store, 1000 to use; four cans and six of 250 mL on order: 500 mL of them are needed, two cans.
+    """500 mL in store, 1000 to use; four cans and six of 250 mL on order: 500 mL of them are needed.
 
     The later order goes whole, and of the first two of four cans stay.
     """
