@@ -81,8 +81,8 @@ def _built(plan: Plan, before: Plan) -> Iterator[Finding]:
 
 
 def _jumps(plan: Plan, before: Plan, table: Table) -> Iterator[Finding]:
-    rows: list[Row] = getattr(plan, table.attribute)
-    old = {row_key(row, table.key): row for row in getattr(before, table.attribute)}
+    rows = _stated(plan, table)
+    old = {row_key(row, table.key): row for row in _stated(before, table)}
     new: list[Row] = []
     changes: list[Finding] = []
     for row in rows:
@@ -100,7 +100,7 @@ def _jumps(plan: Plan, before: Plan, table: Table) -> Iterator[Finding]:
             if item.kind in ("number", "whole") and item.unit != "°C" and _is_jump(now, then):
                 yield Finding(QUALITY, text, "check it", topic=f"slip {TOPIC}", cell=cell)
             else:
-                name = _name(row, table)
+                name = " ".join(show(getattr(row, key)).strip('"') for key in table.key)
                 changes.append(
                     Finding(
                         NOTE,
@@ -117,6 +117,12 @@ def _jumps(plan: Plan, before: Plan, table: Table) -> Iterator[Finding]:
         names = [_name(row, table) for row in new]
         changes.append(Finding(NOTE, f"{table.name}: rows are new: {listed(names)}", topic=CHANGE))
     yield from _few(table.name, changes)
+
+
+def _stated(plan: Plan, table: Table) -> list[Row]:
+    """The rows that stand in a table: not what of Orders is still to come, which counts with Stock."""
+    orders = {row.at for row in plan.orders}
+    return [row for row in getattr(plan, table.attribute) if table.name == "Orders" or row.at not in orders]
 
 
 def _name(row: Row, table: Table) -> str:
