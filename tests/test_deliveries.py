@@ -395,7 +395,9 @@ HEADERS = "Date,Part,Quantity\n"
         ("Datum;x\n", ['holds no column of Builds: "Datum", "x"'], []),
         (HEADERS + "2026-W10,frames,10\n", ['part is "frames"'], []),
         (HEADERS + "2026-W10,frame,10\n2026-W54,frame,10\n", ['date is "2026-W54"'], []),
-        (HEADERS + "2026-W54,frame,10\n", ['date is "2026-W54"'], []),
+        # 2026 has 53 weeks, since it begins on a Thursday (ISO 8601); 2025 has 52
+        (HEADERS + "2026-W54,frame,10\n", ['"2026-W54"; it must be a week that the year has, to W53'], []),
+        (HEADERS + "2025-W53,frame,10\n", ['"2025-W53"; it must be a week that the year has, to W52'], []),
         (HEADERS + "2026-W10,frame,-5\n2026-W10,frame,4\n", ['quantity is "-5"'], []),
     ],
 )

@@ -1475,7 +1475,7 @@ def test_decisions_weeks_stock_and_lots_by_hand():
         assert row["Low [mL]"] <= row["Planned [mL]"] <= row["High [mL]"]
     days = found.tables["fan_1"].records()
     assert [days[day]["Planned [mL]"] for day in (0, 1, 6)] == [1300.0, 1100.0, 100.0]
-    assert [row["Day"].day for row in days if row["Arrives [mL]"] is not None] == [11]
+    assert [row["Day"].day for row in days if row["Evening of a delivery [mL]"] is not None] == [11]
     lots = {row["Lot"]: row for row in found.tables["lot_line"].records()}
     assert lots["Paste P2"]["Days it may be used [d]"] == 3
     assert (lots["Paste order 1"]["From"].day, lots["Paste order 1"]["Days it may be used [d]"]) == (11, 31)

@@ -962,3 +962,27 @@ def test_what_of_open_orders_may_be_cut_is_named():
     assert "; 6 of open order PO 2 may be cut; 2 of open order PO 1 may be cut" in told.text
     assert out.later is not None  # 3000 mL are 30 working days, 20 after day 11
     assert (out.later.last_use, out.later.left) == (_later(MONDAY, 39), 0)
+
+
+def test_a_container_that_never_came_leaves_no_rest():
+    """150 mL in store, 500 mL to use and no order in time: 350 mL are lacking, and no rest is left of them."""
+    rows = steady(container=1000, lead_time=30)
+    rows["Stock"][0]["quantity"] = 150
+    found = forecast(make(rows), 1, draws=10)
+    (missing,) = [row for row in found.tables["lots"].records() if row["Lot"] == "missing"]
+    assert missing["Used [mL]"] == missing["Received [mL]"] == pytest.approx(350, rel=1e-6)
+    assert missing["Closing [mL]"] == missing["Balance [mL]"] == 0
+
+
+def test_an_order_says_how_much_of_it_grows_too_old():
+    """100 mL a working day, 20 cans of 100 mL at least, good for 10 days from a Friday on: to Monday, day 21.
+
+    They come on Monday, day 14, of which ten days are too few for a day before, and last to day 24: nine
+    days of work, 900 mL; 1100 of 2000 mL are thrown away.
+    """
+    rows = steady(shelf_life=10, minimum_order=20)
+    order = forecast(make(rows), WEEKS, draws=10).components["Paste", "a"].orders[0]
+    assert (order.arrival, order.expiry) == (_later(MONDAY, 14), _later(MONDAY, 24))
+    assert order.note.replace("\u202f", " ") == (
+        "1.10 L of its 2.00 L would be past their last day before they are used"
+    )

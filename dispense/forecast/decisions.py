@@ -194,11 +194,11 @@ def _fan(found: Forecast, view: ComponentView, number: int) -> Table:
             ("High", "mL", "number"),
             ("Low", "mL", "number"),
             ("Reorder point", "mL", "number"),
-            ("Arrives", "mL", "number"),
+            ("Evening of a delivery", "mL", "number"),
         ),
         note="Stock at the end of each day with the proposed orders. High and low: as planned, and where the "
-        "use up to that day is that which one in ten simulation runs stays below, or goes beyond. Arrives: "
-        "stock on the evening of a delivery.",
+        "use up to that day is that which one in ten simulation runs stays below, or goes beyond. Evening "
+        "of a delivery: stock on the evening of a day on which something comes, whatever it is.",
     )
     levels = np.array(found.levels_ordered[view.key]) / ML
     planned = np.cumsum(view.day_use) / NANO

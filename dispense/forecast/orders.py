@@ -22,7 +22,7 @@ import numpy as np
 
 from ..base.numbers import EQUAL
 from ..base.printed import counted
-from ..base.units import DAY
+from ..base.units import DAY, rounded_volume_text
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.rows import Component
 from ..plan.workdays import WorkDays
@@ -503,7 +503,11 @@ class Purchase:
             with_kit = bool(late and lows) and key not in (lows or {})
             note = [_late_words(late, short_from, self.kit if with_kit else "")] if late else []
             if lost.get(key, 0):
-                note.append(f"{lost[key] / NANO * 1e3:.1f} L of it would expire")
+                note.append(
+                    f"{rounded_volume_text(lost[key] / NANO)} of its "
+                    f"{rounded_volume_text(count * row.container)} would be past their last day before they "
+                    "are used"
+                )
             found.append(
                 Order(
                     *key,

@@ -339,10 +339,10 @@ def _lot_table(found: Forecast) -> Table:
                     "missing" if is_missing else lot.lot,
                     None if last == datetime.date.max else last,
                     _volume(lot.opening),
-                    _volume(lot.received),
+                    _volume(lot.used if is_missing else lot.received),
                     _volume(lot.used),
                     _volume(lot.expired),
-                    _volume(lot.closing),
+                    _volume(0 if is_missing else lot.closing),  # what never came leaves no rest
                     _volume(lot.balance),
                     lot.expired_on,
                     _storage(component),

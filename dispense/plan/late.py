@@ -147,12 +147,12 @@ def _parts_of_kits(plan: Plan) -> Iterator[Finding]:
             kits[component.kit].append(component)
     for kit, components in kits.items():
         keys = {(one.material, one.component): one.container * one.pack_multiple for one in components}
-        packs: dict[str, dict[tuple[str, str], float]] = defaultdict(lambda: dict.fromkeys(keys, 0.0))
+        packs: dict[str, dict[tuple[str, str], float]] = {}
         first: dict[str, OpenOrder] = {}
         for row in plan.orders:
             key = (row.material, row.component)
             if key in keys:
-                packs[row.order][key] += row.quantity / keys[key]
+                packs.setdefault(row.order, dict.fromkeys(keys, 0.0))[key] += row.quantity / keys[key]
                 first.setdefault(row.order, row)
         for order, of_each in packs.items():
             least, most = (some(of_each, key=of_each.__getitem__) for some in (min, max))
