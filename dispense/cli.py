@@ -116,7 +116,7 @@ def parser() -> argparse.ArgumentParser:
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
     _plan(check)
     check.add_argument(
-        "--against", metavar="FILE", help="the last good version: what jumped and what is gone since"
+        "--against", metavar="FILE", help="the last good version: what jumped, is gone or is another since"
     )
     _sources(check)
     _as_of(check)

@@ -395,7 +395,9 @@ HEADERS = "Date,Part,Quantity\n"
         ("Datum;x\n", ['holds no column of Builds: "Datum", "x"'], []),
         (HEADERS + "2026-W10,frames,10\n", ['part is "frames"'], []),
         (HEADERS + "2026-W10,frame,10\n2026-W54,frame,10\n", ['date is "2026-W54"'], []),
-        (HEADERS + "2026-W54,frame,10\n", ['date is "2026-W54"'], []),
+        # 2026 has 53 weeks, since it begins on a Thursday (ISO 8601); 2025 has 52
+        (HEADERS + "2026-W54,frame,10\n", ['"2026-W54"; it must be a week that the year has, to W53'], []),
+        (HEADERS + "2025-W53,frame,10\n", ['"2025-W53"; it must be a week that the year has, to W52'], []),
         (HEADERS + "2026-W10,frame,-5\n2026-W10,frame,4\n", ['quantity is "-5"'], []),
     ],
 )
@@ -512,3 +514,40 @@ def test_where_nothing_is_to_be_ordered_the_open_order_that_comes_too_late_is_ca
     found["Orders"] = []
     lines = forecast(make(found), 2, draws=10).headline()
     assert "Call order" not in " ".join(lines) and "No order is needed." not in lines
+
+
+def test_orders_that_nobody_delivers_as_they_stand_are_named_with_their_cells():
+    """A pack is two cans of 500 mL of A and three of 200 mL of B; a row of Orders each, by hand."""
+    rows = hand_rows()
+    for row, (size, pack) in zip(rows["Components"], ((500, 2), (200, 3)), strict=True):
+        row |= dict(container=size, pack_multiple=pack, kit="set")
+    material, friday = rows["Components"][0]["material"], datetime.date(2026, 5, 22)
+    rows["Orders"] = [
+        dict(order=order, material=material, component=letter, quantity=quantity, arrival=arrival)
+        for order, letter, quantity, arrival in (
+            ("whole", "a", 1000, friday),
+            ("whole", "b", 600, friday),
+            ("half", "a", 750, friday),
+            ("part", "b", 400, friday),
+            ("Saturday", "a", 1000, friday + datetime.timedelta(days=1)),
+            ("Saturday", "b", 600, friday),
+        )
+    ]
+    plan = make(rows)
+    told = [each for each in plan_findings(plan) if each.topic == "odd order"]
+    assert all(each.is_warning for each in told)
+    cells = {plan.orders[number].at: number for number in range(6)}
+    found = sorted((cells[f"Orders!A{each.cell[len('Orders!A') :]}"], each.text) for each in told)
+    name = plan.component_words(material, "a")[:-1]
+    assert found == sorted(
+        [
+            (2, f"order half has 0.75 packs of {name}A and 0 of {name}B: both are of kit set"),
+            (2, f"order half of {name}A is 1.5 containers: no whole number"),
+            (3, f"order part has 0.667 packs of {name}B and 0 of {name}A: both are of kit set"),
+            (3, f"order part of {name}B is of 2 containers: sold in packs of 3"),
+            (4, f"order Saturday of {name}A is to come on Sat 2026-05-23: no working day"),
+        ]
+    )
+    rows["Holidays"] = [dict(date=friday, name="works outing")]
+    told = [each.text for each in plan_findings(make(rows)) if "no working day" in each.text]
+    assert len(told) == 6

@@ -446,8 +446,8 @@ def test_the_order_is_no_larger_than_keeps_and_no_smaller_than_the_minimum():
 
 def _ordered(component, stock, use, order=4):
     """Orders of the first week, use [m³] a day at one station for thirty days."""
-    rule = replace(stock_rule(component, use, 0.0, SETTINGS), safety_stock=0.0, order=order)
-    demand = Demand(rule, [[("press", nanolitres(use))]] * 30, np.full(30, use))
+    rule = replace(stock_rule(component, use, 0.0, SETTINGS), safety_stock=0.0, asked=order)
+    demand = Demand(rule, [[("press", nanolitres(use))]] * 30, np.full(30, use), use)
     timing = Timing(MONDAY, MONDAY, MONDAY + datetime.timedelta(days=6), WorkDays())
     key = (component.material, component.component)
     lot = LotLedger(*key, "L1", nanolitres(stock), datetime.date.max, opening=nanolitres(stock))
@@ -458,12 +458,12 @@ def test_orders_by_hand():
     """Stock 10, use 2 a day, lead time 3 d, no safety stock, orders of 4 from Monday.
 
     Day 4 ends with 0, day 5 needs the next: the order for day 5 (a Saturday) is brought to Friday
-    and placed three days before, on Tuesday.
+    and placed three days before, on Tuesday. The next comes on Monday, for Tuesday: 6 must last till then.
     """
     orders = _ordered(_component(lead_time=3, container=1e6, minimum_order=4), 10.0, 2.0)
     first = orders[0]
     assert first.arrival == datetime.date(2026, 3, 6) and first.order_by == datetime.date(2026, 3, 3)
-    assert first.containers == 4 and first.volume == 4 * 10**12 and first.cost == 16.0
+    assert first.containers == 6 and first.volume == 6 * 10**12 and first.cost == 24.0
     assert not first.late_days and not first.note
     assert all(order.order_by.weekday() < 5 and order.arrival.weekday() < 5 for order in orders)
     assert all((order.order_by - MONDAY).days <= 6 for order in orders)
@@ -996,8 +996,9 @@ def test_answers_of_a_paste_counted_by_hand():
     whatif.what_if_table(found)
     says = found.as_json()["answers"]
     assert says["components"] == "Paste runs out on Mon 09 Mar 2026"
-    # by hand: a lead time of 0 days, and 2000 mL in the two weeks are a litre a week, one container at 10
-    assert says["orders"] == "1 order for 10, the first by Mon 09 Mar 2026"
+    # by hand: a lead time of 0 days, and 2000 mL in the two weeks are a litre a week, one container at 10;
+    # it comes on the working day before
+    assert says["orders"] == "1 order for 10, the first by Fri 06 Mar 2026"
     assert says["materials"] == "At most 1,400 mL in a week: Paste, 2026-W10"
     assert says["stations"] == "Most waste: 0% of Paste at press"
     assert says["days"] == "2 on a day with builds, at most 2 on Mon 02 Mar 2026"  # 200 mL at 10 a litre
@@ -1474,7 +1475,7 @@ def test_decisions_weeks_stock_and_lots_by_hand():
         assert row["Low [mL]"] <= row["Planned [mL]"] <= row["High [mL]"]
     days = found.tables["fan_1"].records()
     assert [days[day]["Planned [mL]"] for day in (0, 1, 6)] == [1300.0, 1100.0, 100.0]
-    assert [row["Day"].day for row in days if row["Arrives [mL]"] is not None] == [11]
+    assert [row["Day"].day for row in days if row["Evening of a delivery [mL]"] is not None] == [11]
     lots = {row["Lot"]: row for row in found.tables["lot_line"].records()}
     assert lots["Paste P2"]["Days it may be used [d]"] == 3
     assert (lots["Paste order 1"]["From"].day, lots["Paste order 1"]["Days it may be used [d]"]) == (11, 31)

@@ -15,6 +15,7 @@ from test_orders import _easter
 from dispense import cli
 from dispense.base.errors import InputError
 from dispense.forecast.model import forecast
+from dispense.jobs.fill import fill
 from dispense.plan.holidays import public_holidays
 from dispense.reports.findings import plan_findings
 
@@ -97,3 +98,11 @@ def test_a_public_holiday_is_nothing_to_do_and_no_slip(tmp_path, capsys):
     assert cli.main([*given, str(EASTER + 39 * DAY)]) == 0
     assert "Nothing is built" in capsys.readouterr().out
     assert cli.main([*given, str(EASTER + 38 * DAY)]) == 1
+
+
+def test_the_sheets_of_a_day_tell_of_its_own_holiday_only(tmp_path):
+    """Good Friday and Easter Monday are built on: each is told with its own day, both with the whole plan."""
+    plan = light_plan(tmp_path / "plan.xlsx", rows_of((GOOD_FRIDAY, 4), (EASTER_MONDAY, 5)) | TABLE)
+    for date, days in ((GOOD_FRIDAY, {GOOD_FRIDAY}), (None, {GOOD_FRIDAY, EASTER_MONDAY})):
+        report = fill(plan, tmp_path / f"out {date}", date=date)
+        assert set(told(report.findings)) == days

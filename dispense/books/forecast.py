@@ -396,7 +396,7 @@ _FAN_LOOKS = (
     ("High", "sysDash", "none", style.GREY),
     ("Low", "dash", "none", style.DARK),
     ("Reorder point", "sysDot", "none", style.GREY),
-    ("Arrives", None, "triangle", style.ACCENT),
+    ("Evening of a delivery", None, "triangle", style.ACCENT),
 )
 
 

@@ -111,11 +111,12 @@ def _deliveries(found: Forecast) -> Iterator[list[Any]]:
 def _shorts(found: Forecast) -> Iterator[list[Any]]:
     for key, walk in found.ordered.of_component.items():
         if walk.runs_out is not None and walk.missing is not None:
-            lacking = rounded_volume_text(walk.missing.used / NANO)
-            note = f"at {walk.short_at}; {lacking} lacking by {found.horizon.last_build}"
-            for call in found.calls(key):
-                note += f"; call {call.words()}"
-            yield [NEXT, walk.runs_out, "runs short", found.components[key].name, None, note]
+            until = found.horizon.last_build
+            calls = "".join(f"; call {call.words()}" for call in found.calls(key))
+            for station, day, shift in found.shorts(key):
+                where = f"at {station}, {shift}" if shift else f"at {station}"
+                note = f"{where}; {found.lacking(key)} lacking by {until}{calls}"
+                yield [NEXT, day, "runs short", found.components[key].name, None, note]
 
 
 def _last_days(found: Forecast) -> Iterator[list[Any]]:
@@ -193,11 +194,11 @@ def _fan(found: Forecast, view: ComponentView, number: int) -> Table:
             ("High", "mL", "number"),
             ("Low", "mL", "number"),
             ("Reorder point", "mL", "number"),
-            ("Arrives", "mL", "number"),
+            ("Evening of a delivery", "mL", "number"),
         ),
         note="Stock at the end of each day with the proposed orders. High and low: as planned, and where the "
-        "use up to that day is that which one in ten simulation runs stays below, or goes beyond. Arrives: "
-        "stock on the evening of a delivery.",
+        "use up to that day is that which one in ten simulation runs stays below, or goes beyond. Evening "
+        "of a delivery: stock on the evening of a day on which something comes, whatever it is.",
     )
     levels = np.array(found.levels_ordered[view.key]) / ML
     planned = np.cumsum(view.day_use) / NANO

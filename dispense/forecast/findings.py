@@ -49,8 +49,9 @@ def _shortages(found: Forecast) -> list[Finding]:
     """What runs short although the proposed orders arrive."""
     told, work = [], work_days(found.plan)
     for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
-        view, station = found.components[key], found.ordered.of_component[key].short_at
-        lacking = found.ordered.missing[key].used / NANO
+        view, lacking = found.components[key], found.ordered.missing[key].used / NANO
+        (station, _, shift), *others = found.shorts(key)
+        also = listed([f"{name} from {date:%a} {date} {later}".strip() for name, date, later in others])
         latest = latest_order(view.component, day, work)
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
@@ -64,12 +65,14 @@ def _shortages(found: Forecast) -> list[Finding]:
             Finding(
                 STOP,
                 f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
-                f"{rounded_volume_text(lacking)} lacking by {found.horizon.last_build}",
+                f"{found.lacking(key)} lacking by {found.horizon.last_build}"
+                + (f"; then at {also}" if also else ""),
                 fix,
                 SHORTAGE,
                 station,
                 key[0],
                 day=day,
+                shift=shift,
                 numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
                 component=key[1],
             )
@@ -178,13 +181,14 @@ def _phase_outs(found: Forecast) -> list[Finding]:
         words += f"; {rounded_volume_text(out.left / NANO)} left over"
         if out.cost:
             words += f", {out.cost:,.0f} {found.currency}".rstrip()
-        words += _smaller(out)
+        words += _smaller(out) + _other_days(out)
+        words += "".join(f"; {cut.containers} of open order {cut.order} may be cut" for cut in out.cuts)
         is_much = out.left / NANO > content * view.component.pack_multiple * (1.0 + EQUAL)
         told.append(
             Finding(
                 QUALITY if is_much else NOTE,
                 words,
-                "use it up elsewhere, ask for less, or change over later" if is_much else "",
+                "use it up elsewhere, ask for less, or change over on another day" if is_much else "",
                 "phase-out",
                 material=view.key[0],
                 day=out.last_use,
@@ -206,6 +210,18 @@ def _smaller(out: PhaseOut) -> str:
     if smaller.left >= out.left:
         return f"; {how} as much would be"
     return f"; {how} {rounded_volume_text(smaller.left / NANO) if smaller.left else 'nothing'} would be"
+
+
+def _other_days(out: PhaseOut) -> str:
+    """What changing over earlier or later would leave."""
+    words = ""
+    if out.earlier is not None:
+        left = rounded_volume_text(out.earlier.left / NANO)
+        words += f"; without that order it lasts until {out.earlier.last_use}, {left} would be left then"
+    if out.later is not None and out.last_use is not None and out.later.last_use > out.last_use:
+        left = rounded_volume_text(out.later.left / NANO)
+        words += f"; at this pace it lasts until {out.later.last_use}, {left} would be left then"
+    return words
 
 
 def _unfinished(found: Forecast) -> list[Finding]:
@@ -320,7 +336,7 @@ def _known(found: Forecast) -> list[Finding]:
             )
         )
     for view in views:
-        daily = sum(view.day_use) / NANO / found.horizon.days
+        daily = sum(view.day_use) / NANO / view.days_of_use
         if view.phase_out is None and daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
             words = "phases out" if view.going_on < daily else "phases in"
             told.append(

@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -34,11 +34,23 @@ from ..plan.records import Plan
 from ..plan.rows import Component
 from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
-from ..shift.store import NANO, price_on, use_by
+from ..shift.store import NANO, nanolitres, price_on, use_by
 from .calls import Called, call_sooner
 from .findings import forecast_findings
 from .horizon import WEEKS, Horizon, horizon_of, without_history
-from .orders import Demand, Order, Purchase, Timing, lead_days, stock_rule
+from .orders import (
+    REVIEW_DAYS,
+    DayDraws,
+    Demand,
+    KitMember,
+    Order,
+    Purchase,
+    Timing,
+    days_of_use,
+    lead_days,
+    opened_loss,
+    stock_rule,
+)
 from .response import (
     CAUSES,
     Occurrence,
@@ -50,7 +62,7 @@ from .response import (
     responses,
     used_of,
 )
-from .results import GOING_ON, ComponentView, Forecast, PhaseOut, SmallerPack
+from .results import GOING_ON, ComponentView, Cut, Forecast, OtherDay, PhaseOut, SmallerPack
 from .service import NOTHING, draw_stock, project, simulate_service
 from .simulate import Drawn, Futures, draw_material
 from .stock import USE_CAUSES, ComponentWalk, Drawing, Key, StockWalk, uses, walk_stock
@@ -61,6 +73,7 @@ Propose = Callable[[Plan], list[Order]]  # the orders to place, with the stock a
 MEDIAN, HIGH = 0.5, 0.9  # the P50 and P90 of the tables; one in ten lies beyond
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
+SOONER = 14  # days at most that holidays bring an order forward (common practice, no source)
 BEYOND = 180  # days after the builds that are looked at for orders and cover
 
 
@@ -100,6 +113,7 @@ def forecast(
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)
     drivers, material_weeks = _draw(plan, horizon, keys, shifts, answers, views, draws, seed)
+    _used_later(plan, horizon, views, draws, seed)
     _order(plan, horizon, views)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
@@ -232,6 +246,22 @@ def _look_beyond(
         days = draws[key]
         days[day] = list(days[day])
         days[day][place] = (station, days[day][place][1] + fill)
+    for view in views.values():
+        _days_of_use(horizon, view)
+
+
+def _days_of_use(horizon: Horizon, view: ComponentView) -> None:
+    """The days of its mean use, that use as planned, and what opened containers lose beside it."""
+    view.opened_loss = opened_loss(view.component, horizon.first, view.draws)
+    is_used = any(view.day_use)
+    known = view.day_use if is_used else [*view.day_use, *view.later_use]
+    known = [*known, *[0] * (-len(known) % 7)]
+    goes_on = view.going_on > 0.0 or (is_used and any(view.later_use))
+    days = days_of_use(known, goes_on, max(REVIEW_DAYS, lead_days(view.component)))
+    view.days_of_use = days.stop - days.start
+    view.planned_daily = (1.0 + view.opened_loss) * (
+        sum(known) / NANO / view.days_of_use if any(known) else view.going_on
+    )
 
 
 def _going_on(
@@ -271,7 +301,8 @@ def _draw(
             if key[0] == material:
                 need = _need(view, drawn)
                 mixed += need
-                _component(plan, horizon, view, need, drawn.volume_sd, seed)
+                others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
+                _component(plan, horizon, view, need, drawn.volume_sd, others, seed)
         by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
         weeks[material] = np.quantile(by_week, [MEDIAN, HIGH], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
@@ -288,8 +319,30 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
     return need / (1.0 - view.component.heel)
 
 
+def _with_kit(views: dict[Key, ComponentView], view: ComponentView) -> list[ComponentView]:
+    """The other components of a kit."""
+    kit = view.component.kit
+    return [each for each in views.values() if kit and each is not view and each.component.kit == kit]
+
+
+def _spread_of_days(total: np.ndarray, volume_sd: float, days: int, lead_time: float) -> float:
+    """Standard deviation of the use of a day, of totals of many futures over so many days.
+
+    Errors of volume last: they are in it so that √L days of it are the spread of a lead time L.
+    """
+    mean = float(total.mean())
+    calm = max(float(total.var()) - (volume_sd * mean) ** 2, 0.0) / days
+    return math.sqrt(calm + max(lead_time / DAY, 1.0) * (volume_sd * mean / days) ** 2)
+
+
 def _component(
-    plan: Plan, horizon: Horizon, view: ComponentView, need: np.ndarray, volume_sd: float, seed: int
+    plan: Plan,
+    horizon: Horizon,
+    view: ComponentView,
+    need: np.ndarray,
+    volume_sd: float,
+    others: Sequence[KitMember],
+    seed: int,
 ) -> None:
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
@@ -298,13 +351,49 @@ def _component(
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [MEDIAN, HIGH]))
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())
-    daily = view.total_mean / horizon.days
-    calm = max(float(total.var()) - (volume_sd * view.total_mean) ** 2, 0.0) / horizon.days
-    lead = max(component.lead_time / DAY, 1.0)
-    spread = math.sqrt(calm + lead * (volume_sd * daily) ** 2)
-    view.rule = stock_rule(component, daily, spread, plan.settings)
+    days, asked = view.days_of_use, 1.0 + view.opened_loss
+    spread = _spread_of_days(total, volume_sd, days, component.lead_time)
+    view.rule = stock_rule(component, view.total_mean * asked / days, spread * asked, plan.settings, others)
     _run_out(plan, horizon, view)
     _futures_of_stock(horizon, view, need, pool(plan, horizon, view), seed)
+
+
+def _used_later(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView], draws: int, seed: int) -> None:
+    """The rules of what only builds after these weeks use: how their use spreads is simulated on those."""
+    mine = {key: view for key, view in views.items() if not any(view.day_use) and view.planned_daily}
+    reach = {key[0] for key, view in mine.items() if _may_be_ordered(horizon, view)}
+    keys, every = occurrences(plan) if reach else ([], [])
+    spreads: dict[Key, float] = {}
+    for material in sorted(reach):
+        shifts = [item for item in every if plan.on(item.date).station(item.station).material == material]
+        places = {number: place for place, number in enumerate(sorted({item.key for item in shifts}))}
+        played = [keys[number] for number in places]
+        place_of = {item.date: horizon.place(item.date) for item in shifts}
+        drawn = draw_material(
+            sorted({item.station for item in shifts}),
+            [replace(item, key=places[item.key]) for item in shifts],
+            [plan.variant(key.holding).station(key.station).scrap for key in played],
+            responses(plan, played),
+            place_of,
+            Futures.draw(plan.settings, seed, draws, max(place_of.values(), default=0) + 1),
+        )
+        total = drawn.days.sum(axis=1)
+        for key, view in mine.items():
+            if key[0] == material:
+                spread = _spread_of_days(total, drawn.volume_sd, view.days_of_use, view.component.lead_time)
+                share = spread * view.days_of_use / float(total.mean())
+                spreads[key] = share * view.planned_daily
+    for key, view in mine.items():
+        others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
+        view.rule = stock_rule(
+            view.component, view.planned_daily, spreads.get(key, 0.0), plan.settings, others
+        )
+
+
+def _may_be_ordered(horizon: Horizon, view: ComponentView) -> bool:
+    """Whether what a component is first used for may have to be ordered within these weeks."""
+    first = next((day for day, volume in enumerate(view.later_use) if volume), math.inf)
+    return first <= lead_days(view.component) + SOONER
 
 
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
@@ -356,12 +445,8 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
         days = min(len(view.draws) for view in group)
         demands = []
         for view in group:
-            need, rule = _days_ahead(view)[:days], view.rule
-            if not rule.daily_use:
-                known = len(view.day_use) + len(view.later_use)
-                mean = float(need[:known].mean()) or view.going_on
-                rule = stock_rule(view.component, mean, 0.0, plan.settings)
-            demands.append(Demand(rule, view.draws[:days], need))
+            need = _days_ahead(view)[:days] * (1.0 + view.opened_loss)
+            demands.append(Demand(view.rule, view.draws[:days], need, view.planned_daily))
         propose = partial(_propose, horizon, group, demands, timing)
         proposed = propose(plan)
         called = call_sooner(plan, {view.key for view in group}, proposed, propose, timing)
@@ -404,28 +489,84 @@ def _phase_out(
     at_the_end = plan.on(horizon.date(len(view.draws)))
     if not (plan.dated and ever) or any(row.material == material for row in at_the_end.stations):
         return None
-    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+    last = _last_use(view)
     left, date = _left_over(plan, horizon, view, view.orders), horizon.date(max(last, 0))
     order = max(view.orders, key=lambda each: (each.order_by, each.arrival), default=None)
+    span = min(GOING_ON, 7 * -(-(last + 1) // 7))
+    cycle = [view.draws[day] if day >= 0 else () for day in range(last + 1 - span, last + 1)]
+    going_on = [*view.draws[: last + 1], *(cycle * (BEYOND // GOING_ON))]
     return PhaseOut(
         date if last >= 0 else None,
         left,
         left * price_on(plan, material, letter, date),
         order,
         None if order is None else smaller(plan, view),
+        _lasting(
+            plan, horizon, view, view.draws[: last + 1], [each for each in view.orders if each != order]
+        ),
+        _lasting(plan, horizon, view, going_on, view.orders),
+        tuple(_cuts(plan, horizon, view, left)),
     )
 
 
-def _left_over(plan: Plan, horizon: Horizon, view: ComponentView, orders: Iterable[Order]) -> int:
-    """What is here and to come of a component after the last day on which it is used [nL]."""
-    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
-    walk = start_of(plan, horizon, view.key)
+def _last_use(view: ComponentView) -> int:
+    """The number of the last day on which something is drawn; -1 where nothing is."""
+    return max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+
+
+def _played(
+    plan: Plan, horizon: Horizon, key: Key, draws: DayDraws, orders: Iterable[Order]
+) -> Iterator[tuple[int, ComponentWalk]]:
+    """A component's stock on the evening of each day, with orders."""
+    walk = start_of(plan, horizon, key)
     walk.lots += [order.lot() for order in orders]
-    for day, draws in enumerate(view.draws[: last + 1]):
+    for day, drawn in enumerate(draws):
         walk.open_day(horizon.date(day))
-        for station, volume in draws:
+        for station, volume in drawn:
             walk.draw(horizon.date(day), station, volume)
-    return walk.on_hand() + sum(lot.left for lot in walk.lots if not (lot.opening or lot.received))
+        yield day, walk
+
+
+def _left_over(plan: Plan, horizon: Horizon, view: ComponentView, orders: Sequence[Order]) -> int:
+    """What is here and to come of a component after the last day on which it is used [nL]."""
+    draws = view.draws[: max(_last_use(view) + 1, 1)]
+    return [walk for _, walk in _played(plan, horizon, view.key, draws, orders)][-1].on_hand_or_to_come()
+
+
+def _lasting(
+    plan: Plan, horizon: Horizon, view: ComponentView, draws: DayDraws, orders: Sequence[Order]
+) -> OtherDay | None:
+    """The last day of use that the stock lasts for, and what is left then; None where it is not used up."""
+    found = None
+    for day, walk in _played(plan, horizon, view.key, draws, orders):
+        if walk.runs_out is not None:
+            return found
+        if draws[day]:
+            found = OtherDay(horizon.date(day), walk.on_hand_or_to_come())
+    return None
+
+
+def _cuts(plan: Plan, horizon: Horizon, view: ComponentView, left: int) -> Iterator[Cut]:
+    """Whole packs of open orders that are not missed until the last day, the latest to come first."""
+    names = {row.at: row.order for row in plan.orders}
+    content, pack = nanolitres(view.component.container), view.component.pack_multiple
+    coming = [row for row in plan.stock if (row.material, row.component) == view.key and row.at in names]
+    for row in sorted(coming, key=lambda row: row.arrival or horizon.first, reverse=True):
+        fewest, most = 0, min(nanolitres(row.quantity), left) // content // pack
+        while fewest < most:
+            packs = (fewest + most + 1) // 2
+            less = replace(row, quantity=row.quantity - packs * pack * view.component.container)
+            other = replace(plan, stock=[less if each is row else each for each in plan.stock])
+            draws = view.draws[: _last_use(view) + 1]
+            if any(walk.missing for _, walk in _played(other, horizon, view.key, draws, view.orders)):
+                most = packs - 1
+            else:
+                fewest = packs
+        if fewest:
+            less = replace(row, quantity=row.quantity - fewest * pack * view.component.container)
+            plan = replace(plan, stock=[less if each is row else each for each in plan.stock])
+            left -= fewest * pack * content
+            yield Cut(names[row.at], fewest * pack)
 
 
 def _smaller_pack(

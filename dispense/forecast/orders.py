@@ -22,7 +22,7 @@ import numpy as np
 
 from ..base.numbers import EQUAL
 from ..base.printed import counted
-from ..base.units import DAY
+from ..base.units import DAY, rounded_volume_text
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.rows import Component
 from ..plan.workdays import WorkDays
@@ -31,8 +31,10 @@ from .stock import ComponentWalk, Key, LotLedger, Order
 
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
 PACE_DAYS = 28  # days to come that an order's size looks at
+EARLY_SHARE = 0.25  # of its shelf life that an order may come early (common practice, no source)
 MOST_PACKS = 10**9  # of one order; more helps nobody
 
+KitMember = tuple[Component, float]  # a component of a kit and its daily use [m³]
 DayDraws = Sequence[Sequence[tuple[str, int]]]  # day by day: station and volume [nL], in their order
 
 
@@ -50,7 +52,8 @@ class StockRule:
     safety_stock: float
     reorder_point: float
     economic_order: float  # NaN where no order or holding cost is known
-    order: int  # containers
+    order: int  # containers, in whole packs, of a kit as many as the other components need
+    asked: int  # containers before that
     shortage: float  # expected in one cycle
 
     @property
@@ -59,10 +62,87 @@ class StockRule:
         return (self.material, self.component)
 
 
+def days_of_use(use: Sequence[float], goes_on: bool, least: int) -> slice:
+    """The days that a mean is taken over: from the first use to the last, or to the end where it goes on.
+
+    A material may be phased in or out: days before and after are none of its use. Where it is used for a
+    short time only the mean is over `least` days, such as a lead time, as far as there are so many.
+
+    >>> days_of_use([0, 0, 5, 0, 5, 0, 0], goes_on=True, least=1)
+    slice(2, 7, None)
+    >>> days_of_use([0, 0, 5, 0, 5, 0, 0], goes_on=False, least=1)
+    slice(2, 5, None)
+    """
+    used = np.flatnonzero(use)
+    if not len(used):
+        return slice(0, len(use))
+    first, last = int(used[0]), int(used[-1]) + 1
+    if goes_on:
+        return slice(first, len(use))
+    last = min(max(last, first + least), len(use))
+    return slice(max(min(first, last - least), 0), last)
+
+
+def opened_loss(component: Component, first: datetime.date, draws: DayDraws) -> float:
+    """What opened containers lose to their open life as a share of the use, from a full store."""
+    drawn = sum(volume for day in draws for _, volume in day)
+    if component.open_life is None or not drawn:
+        return 0.0
+    name = (component.material, component.component)
+    plenty = LotLedger(*name, "plenty", MOST_PACKS * nanolitres(component.container), datetime.date.max)
+    plenty.opening = plenty.left
+    walk = ComponentWalk(component, [plenty])
+    for day, draws_of_day in enumerate(draws):
+        for station, volume in draws_of_day:
+            walk.draw(first + datetime.timedelta(days=day), station, volume)
+    return walk.thrown / drawn
+
+
+def economic_packs(members: Sequence[KitMember], settings: Mapping[str, Any]) -> float:
+    """Packs of an order of least cost √(2·K·D/h) (Harris 1913); NaN where a cost is not known.
+
+    Of a kit the order costs once, and holding a pack of it costs what all its components do.
+    """
+    holding = settings["holding_rate"] * math.fsum(row.price * row.pack_multiple for row, _ in members)
+    yearly = 365.0 * max(daily / row.container / row.pack_multiple for row, daily in members)
+    if min(settings["order_cost"], holding, yearly) <= 0.0:
+        return math.nan
+    return float(order_quantity(yearly, settings["order_cost"], holding))
+
+
+def _kept_packs(members: Sequence[KitMember]) -> float:
+    """Packs that are used up within the shelf life of each component."""
+    return min(
+        (
+            daily * row.shelf_life / DAY / row.container / row.pack_multiple
+            for row, daily in members
+            if row.shelf_life is not None and daily > 0.0
+        ),
+        default=math.inf,
+    )
+
+
+def _asked(component: Component, daily_use: float, economic: float, keeps: float) -> int:
+    """Containers of an order for a daily use [m³], before they are made whole packs."""
+    containers = math.ceil(daily_use * REVIEW_DAYS / component.container - EQUAL)
+    if not math.isnan(economic):
+        containers = max(round(economic * component.pack_multiple), 1)
+    if keeps < math.inf:
+        containers = max(min(containers, math.floor(keeps * component.pack_multiple + EQUAL)), 1)
+    return max(containers, component.minimum_order)
+
+
 def stock_rule(
-    component: Component, daily_use: float, daily_sd: float, settings: Mapping[str, Any]
+    component: Component,
+    daily_use: float,
+    daily_sd: float,
+    settings: Mapping[str, Any],
+    others: Sequence[KitMember] = (),
 ) -> StockRule:
-    """Safety stock, reorder point and order quantity of a component by the standard formulas."""
+    """Safety stock, reorder point and order quantity of a component by the standard formulas.
+
+    `others` are the other components of its kit: they are ordered together.
+    """
     service = settings["service_level"]
     lead, spread = component.lead_time, component.lead_time_spread
     safety = max(float(safety_stock(daily_sd, lead, daily_use, spread, service)), 0.0)
@@ -70,18 +150,10 @@ def stock_rule(
     sigma = math.hypot(math.sqrt(lead / DAY) * daily_sd, daily_use * spread / DAY)
     normal = safety / sigma if sigma else 0.0
     shortage = sigma * float(normal_loss(normal)) if sigma else 0.0
-    holding = settings["holding_rate"] * component.price  # for one container and year
-    economic = math.nan
-    containers = math.ceil(daily_use * REVIEW_DAYS / component.container - EQUAL)
-    if settings["order_cost"] > 0.0 and holding > 0.0 and daily_use > 0.0:
-        yearly = daily_use * 365.0 / component.container
-        wanted = float(order_quantity(yearly, settings["order_cost"], holding))
-        economic = wanted * component.container
-        containers = max(round(wanted), 1)
-    containers = max(containers, component.minimum_order)
-    if component.shelf_life is not None and daily_use > 0.0:
-        keeps = math.floor(daily_use * component.shelf_life / DAY / component.container)
-        containers = max(min(containers, keeps), component.minimum_order, 1)
+    members = [(component, daily_use), *others]
+    economic, keeps = economic_packs(members, settings), _kept_packs(members)
+    asked = [_asked(row, daily, economic, keeps) for row, daily in members]
+    packs = max(math.ceil(count / row.pack_multiple) for count, (row, _) in zip(asked, members, strict=True))
     return StockRule(
         component.material,
         component.component,
@@ -92,42 +164,49 @@ def stock_rule(
         service,
         safety,
         point,
-        economic,
-        containers,
+        economic * component.pack_multiple * component.container,
+        packs * component.pack_multiple,
+        asked[0],
         shortage,
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """What one component is ordered for: its rule, its days of draws [nL] and of mean use [m³]."""
+    """What one component is ordered for: its rule, its days of draws [nL] and of mean use [m³].
+
+    `daily` is the planned use of a day of use [m³], the mean of `need` over the days of the rule.
+    """
 
     rule: StockRule
     draws: DayDraws
     need: np.ndarray
+    daily: float
 
     def safety(self, lead: int) -> list[float]:
         """Safety stock at the end of each day [nL]: that of the rule, at the pace of the days to come.
 
-        It is never more than what will still be drawn: of a material that phases out nothing is kept.
+        It is never more than what will still be drawn: of a material that phases out nothing is kept. Nor is
+        any before the first draw: of a material that phases in nothing is asked sooner than that needs it.
         """
-        if self.rule.daily_use <= 0.0:
+        if self.daily <= 0.0:
             return [0.0] * len(self.need)
         pace = mean_ahead(self.need, 7 * math.ceil(max(lead, 1) / 7))
         drawn = np.array([sum(volume for _, volume in day) for day in self.draws], dtype=float)
         to_come = np.cumsum(drawn[::-1])[::-1] - drawn
-        kept = np.minimum(self.rule.safety_stock * NANO * pace / self.rule.daily_use, to_come)
+        kept = np.minimum(self.rule.safety_stock * NANO * pace / self.daily, to_come)
+        kept[np.cumsum(drawn) == 0.0] = 0.0
         series: list[float] = kept.tolist()
         return series
 
     def sizes(self) -> list[float]:
         """Containers that an order which arrives on each day is meant to have."""
-        if self.rule.daily_use <= 0.0:
+        if self.daily <= 0.0:
             return [0.0] * len(self.need)
-        pace = mean_ahead(self.need, PACE_DAYS) / self.rule.daily_use
+        pace = mean_ahead(self.need, PACE_DAYS) / self.daily
         pace = np.concatenate([pace[:1], pace[:-1]])
         share = pace if math.isnan(self.rule.economic_order) else np.sqrt(pace)
-        series: list[float] = (self.rule.order * share).tolist()
+        series: list[float] = (self.rule.asked * share).tolist()
         return series
 
 
@@ -258,7 +337,7 @@ class Purchase:
 
     def orders(self, start: Morning) -> list[Order]:
         """The orders to place, each as late and as small as it may be."""
-        if all(demand.rule.daily_use <= 0.0 for demand in self.demands):
+        if all(demand.daily <= 0.0 for demand in self.demands):
             return []
         timing, work = self.timing, self.timing.work
         today = work.after(timing.today)
@@ -270,7 +349,7 @@ class Purchase:
         found: list[Order] = []
         while True:
             low = self._first_low(state, day, low_from, keep=True)
-            arrival = work.before(timing.date(low))
+            arrival = self._arrival(low, soonest)
             order_by = work.before(arrival - datetime.timedelta(days=self.lead))
             if low >= self.days or order_by > timing.last_order:
                 return found
@@ -309,9 +388,33 @@ class Purchase:
                     lows[key] = walk.runs_out
         return max((timing.today - wanted).days, 0), lows
 
+    def _arrival(self, low: int, soonest: int) -> datetime.date:
+        """The working day on which an order comes for a day that is low.
+
+        Where that day would run short it comes a working day before, if shelf life and lead time allow: what
+        is due on the morning of its use stops the line when the lorry is late.
+        """
+        timing, work = self.timing, self.timing.work
+        latest = work.before(timing.date(low))
+        if low >= self.days or not self._is_short(low):
+            return latest
+        before = work.before(timing.date(low) - datetime.timedelta(days=1))
+        lives = [row.shelf_life for row in self.components if row.shelf_life is not None]
+        if lives and (timing.date(low) - before).days * DAY > EARLY_SHARE * min(lives):
+            return latest
+        return before if timing.day(before) >= soonest else latest
+
+    def _is_short(self, day: int) -> bool:
+        """Whether a station goes without on a day."""
+        state = _apart(self.mornings[day])
+        self._day(state, day)
+        return any(walk.lacking > 0 for walk in state.values())
+
     def _following(self, day: int) -> int:
-        """The day on which an order can come after one that comes on a day."""
-        return self.timing.day(self.timing.work.after(self.timing.date(day + 1)))
+        """The day that an order must last until: the next comes a day before the one it serves."""
+        timing, work = self.timing, self.timing.work
+        comes = work.after(timing.date(day + 1))
+        return timing.day(work.after(comes + datetime.timedelta(days=1)))
 
     def _meant(self, day: int) -> list[int]:
         """Packs of each component that the rule means of an order that comes on a day."""
@@ -350,13 +453,15 @@ class Purchase:
         asked = max(*meant, self.least, 1)
         until = self.timing.date(min(lasts, self.days))
         found = []
-        for row, demand, sizes, mine in zip(self.components, self.demands, self.sizes, meant, strict=True):
-            usual, size = demand.rule.order, math.ceil(sizes[min(day, self.days - 1)] - EQUAL)
+        for row, demand, mine in zip(self.components, self.demands, meant, strict=True):
+            usual = demand.rule.order
             why = []
-            if size != usual:
-                why.append(f"the use of the {PACE_DAYS} days from its arrival on asks for {size}")
-            if mine * row.pack_multiple != size:
-                why.append(f"packs of {row.pack_multiple}")
+            if mine * row.pack_multiple != usual:
+                packs_of = f" in packs of {row.pack_multiple}" if row.pack_multiple > 1 else ""
+                why.append(
+                    f"the use of the {PACE_DAYS} days from its arrival on asks for "
+                    f"{mine * row.pack_multiple}{packs_of}"
+                )
             if self.least > max(meant):
                 why.append(f"the minimum order is {self.least * row.pack_multiple}")
             elif max(meant) > mine:
@@ -398,7 +503,11 @@ class Purchase:
             with_kit = bool(late and lows) and key not in (lows or {})
             note = [_late_words(late, short_from, self.kit if with_kit else "")] if late else []
             if lost.get(key, 0):
-                note.append(f"{lost[key] / NANO * 1e3:.1f} L of it would expire")
+                note.append(
+                    f"{rounded_volume_text(lost[key] / NANO)} of its "
+                    f"{rounded_volume_text(count * row.container)} would be past their last day before they "
+                    "are used"
+                )
             found.append(
                 Order(
                     *key,

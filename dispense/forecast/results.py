@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
-from ..base.printed import csv_cell, listed
-from ..base.units import LITRES_FROM, from_si, to_si, volume_text
+from ..base.printed import counted, csv_cell, listed
+from ..base.units import LITRES_FROM, from_si, rounded_volume_text, to_si, volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
 from ..plan.workdays import work_days
-from ..shift.store import price_on
+from ..shift.store import NANO, nanolitres, price_on
 from .answers import answer
 from .calls import Call, Called, calls_when_short
 from .horizon import Horizon
@@ -86,6 +86,22 @@ class SmallerPack:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherDay:
+    """Another last day of a component that phases out, and what were left over that evening [nL]."""
+
+    last_use: datetime.date
+    left: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """So many containers of an open order that nobody would miss."""
+
+    order: str
+    containers: int
+
+
+@dataclass(frozen=True, slots=True)
 class PhaseOut:
     """A component that no station uses any more after a day, since all have changed to other materials.
 
@@ -97,6 +113,9 @@ class PhaseOut:
     cost: float
     last_order: Order | None = None
     smaller: SmallerPack | None = None  # where something is ordered
+    earlier: OtherDay | None = None  # as long as it lasts without the last order
+    later: OtherDay | None = None  # until it is used up, at the pace of the last days
+    cuts: tuple[Cut, ...] = ()
 
 
 @dataclass(slots=True)
@@ -117,6 +136,9 @@ class ComponentView:
     draws: DayDraws = ()  # of all builds from the first day on
     going_on: float = 0.0  # m³ a day after the last build
     beyond: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m³, day by day after the last build
+    days_of_use: int = 1  # that its mean use is taken over
+    opened_loss: float = 0.0  # what opened containers lose to their open life, as a share of the use
+    planned_daily: float = 0.0  # m³ of a day of use, with that loss
     phase_out: PhaseOut | None = None
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten simulation runs
@@ -278,6 +300,18 @@ class Forecast:
         if called or short is None:
             return called
         return calls_when_short(self.plan, key, short, self.horizon.as_of, work_days(self.plan))
+
+    def shorts(self, key: Key) -> list[tuple[str, datetime.date, str]]:
+        """Each station that a component runs short at though it is ordered, with its first day and shift."""
+        shorts = self.ordered.of_component[key].shorts
+        return [(station, *shorts[station]) for station in shorts]
+
+    def lacking(self, key: Key) -> str:
+        """What a component lacks though it is ordered, and the containers that it would come from."""
+        walk = self.ordered.of_component[key]
+        volume = rounded_volume_text(self.ordered.missing[key].used / NANO)
+        count = -(-walk.lacking // nanolitres(walk.component.container))
+        return f"{volume} ({counted(count, 'container')})"
 
     def _without_order(self) -> str:
         """What to do where something is short and there is nothing to order."""

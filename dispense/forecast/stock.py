@@ -181,11 +181,12 @@ class ComponentWalk:
     containers: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station
     missing: LotLedger | None = None
     runs_out: datetime.date | None = None
-    short_at: str = ""  # the station that runs out first
+    shorts: dict[str, tuple[datetime.date, str]] = field(default_factory=dict)  # of each station the first
     opened: int = 0  # containers put on
     heel: int = 0  # nL, left behind in containers that were changed
     expired: int = 0  # nL
     lacking: int = 0  # nL of containers that were missing, or of what went without
+    thrown: int = 0  # nL that could still have been drawn from containers that were open too long
     goes_without: bool = False
     today: datetime.date = datetime.date.min  # what was too old by then is not lost in these weeks
     stale: dict[str, Mounted[LotLedger]] = field(default_factory=dict)  # by station: open too long by today
@@ -223,6 +224,7 @@ class ComponentWalk:
     def _throw_away(self, station: str, container: Mounted[LotLedger], date: datetime.date) -> None:
         """Take off a container that may no longer be used."""
         container.lot.standing -= container.standing
+        self.thrown += container.usable
         container.lot.write_off(container.standing, date)
         self.expired += container.standing
         del self.containers[station]
@@ -258,7 +260,7 @@ class ComponentWalk:
     def _stale(self) -> int:
         return sum(each.standing for each in self.stale.values())
 
-    def draw(self, date: datetime.date, station: str, volume: int) -> None:
+    def draw(self, date: datetime.date, station: str, volume: int, shift: str = "") -> None:
         """Draw so much at a station, from container after container [nL]."""
         container = self.containers.get(station)
         if container is not None and container.last_day < date:
@@ -277,7 +279,7 @@ class ComponentWalk:
                 if self.goes_without and not self._has(date):
                     self.lacking += volume
                     return
-                container = self._change(station, container, date)
+                container = self._change(station, container, date, shift)
             part = min(volume, container.usable)
             container.usable -= part
             container.lot.used += part
@@ -298,12 +300,12 @@ class ComponentWalk:
         self.lacking -= container.standing
 
     def _change(
-        self, station: str, old: Mounted[LotLedger] | None, date: datetime.date
+        self, station: str, old: Mounted[LotLedger] | None, date: datetime.date, shift: str
     ) -> Mounted[LotLedger]:
         if old is not None:
             self._lose_heel(old.lot, old.heel)
         while True:
-            lot, content = self._next(station, date)
+            lot, content = self._next(station, date, shift)
             lot.standing += content
             self.opened += 1
             new = mount(lot, content, self.component, date)
@@ -318,7 +320,7 @@ class ComponentWalk:
         lot.standing -= volume
         self.heel += volume
 
-    def _next(self, station: str, date: datetime.date) -> tuple[LotLedger, int]:
+    def _next(self, station: str, date: datetime.date, shift: str) -> tuple[LotLedger, int]:
         """The next container from the store, or a missing one.
 
         Of a shift only its date is known here: what a night shift takes after midnight is taken on the
@@ -327,8 +329,8 @@ class ComponentWalk:
         lot = first_expired(self.lots, self.component.open_life, date)
         if lot is not None:
             return lot, lot.take(self.component)
-        if self.runs_out is None:
-            self.runs_out, self.short_at = date, station
+        self.runs_out = self.runs_out or date
+        self.shorts.setdefault(station, (date, shift))
         if self.missing is None:
             self.missing = LotLedger.missing(self.component)
         content = nanolitres(self.component.container)
@@ -339,6 +341,10 @@ class ComponentWalk:
     def on_hand(self) -> int:
         """What is here: on the shelf and in containers at stations, heels included [nL]."""
         return sum(lot.closing for lot in self.lots if lot.opening or lot.received)
+
+    def on_hand_or_to_come(self) -> int:
+        """What is here, and what is still to come [nL]."""
+        return self.on_hand() + sum(lot.left for lot in self.lots if not (lot.opening or lot.received))
 
     def usable_after(self, date: datetime.date) -> int:
         """What may still be used on the day after: on the shelf, and in containers without their heels.
@@ -434,8 +440,10 @@ class StockWalk:
         for each in self.of_component.values():
             each.open_day(date)
 
-    def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
-        """What a station drew in a shift, by component and cause."""
+    def shift(
+        self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]], name: str = ""
+    ) -> None:
+        """What a station drew in a shift of that name, by component and cause."""
         if self.ran.setdefault(station.station, station.material) != station.material:
             self.ran[station.station] = station.material
             self.hoses = {place: full for place, full in self.hoses.items() if place[0] != station.station}
@@ -448,7 +456,8 @@ class StockWalk:
             drawn["hoses"] += fill
             for cause, volume in used[letter].items():
                 drawn[cause] += volume
-            self.of_component[key].draw(date, station.station, fill + sum(used[letter].values()))
+            volume = fill + sum(used[letter].values())
+            self.of_component[key].draw(date, station.station, volume, name)
 
     def on_hand(self, key: Key) -> int:
         """What is here of a component: on the shelf and in containers at stations, heels included [nL]."""
@@ -473,7 +482,7 @@ def walk_stock(
         date = horizon.date(place)
         walk.open_day(date)
         for item in by_day.get(date, ()):
-            walk.shift(date, plan.on(date).station(item.station), answers[item.key].used)
+            walk.shift(date, plan.on(date).station(item.station), answers[item.key].used, item.shift)
         for key, series in levels.items():
             series.append(walk.on_hand(key))
     return walk, levels

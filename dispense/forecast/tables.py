@@ -89,7 +89,8 @@ def _order_table(found: Forecast) -> Table:
             ("Note", "", "text"),
             ("Why this many", "", "text"),
         ),
-        note="Whole containers, at least the minimum order; arrival one lead time after the order. Why this "
+        note="Whole containers, at least the minimum order; arrival one lead time after the order, on the "
+        "working day before a shift would run short, where lead time and shelf life allow. Why this "
         "many: where it is not the quantity of sheet Reorder, which is for the mean use. Of all sizes that, "
         "with what is in store and on the way, last as long as is meant, the order is the smallest.",
         total=("Cost",),
@@ -252,10 +253,9 @@ def _cover_table(found: Forecast) -> Table:
         "cover",
         "How many days does the stock last?",
         (("Day", "", "date"), *((view.name, "d", "number") for _, view in chosen)),
-        note="Stock at the end of each day without new orders, over the mean use of a calendar day. "
-        f"The {SHOWN} components that last least."
-        if len(used) > SHOWN
-        else "Stock at the end of each day without new orders, over the mean use of a calendar day.",
+        note="Stock at the end of each day without new orders, over the daily use of sheet Reorder: with "
+        "what opened containers lose to their open life."
+        + (f" The {SHOWN} components that last least." if len(used) > SHOWN else ""),
     )
     for place in range(found.horizon.days):
         table.rows.append(
@@ -339,10 +339,10 @@ def _lot_table(found: Forecast) -> Table:
                     "missing" if is_missing else lot.lot,
                     None if last == datetime.date.max else last,
                     _volume(lot.opening),
-                    _volume(lot.received),
+                    _volume(lot.used if is_missing else lot.received),
                     _volume(lot.used),
                     _volume(lot.expired),
-                    _volume(lot.closing),
+                    _volume(0 if is_missing else lot.closing),  # what never came leaves no rest
                     _volume(lot.balance),
                     lot.expired_on,
                     _storage(component),
@@ -385,8 +385,10 @@ def _reorder_table(found: Forecast) -> Table:
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
         "a lead time. Simulated service: share of order cycles without a shortage where each simulation "
-        "run orders by this rule; it is blank where no order arrives within these weeks. Order is for the "
-        "mean use; orders to place are sized day by day, and sheet Orders says of each why it differs.",
+        "run orders by this rule; it is blank where no order arrives within these weeks. Daily use: the mean "
+        "of the days from first to last use, with what opened containers lose to their open life. Order is "
+        "for that mean, in whole packs, of a kit one quantity for all its components; orders to place are "
+        "sized day by day, and sheet Orders says of each why it differs.",
     )
     for view in found.components.values():
         rule = view.rule

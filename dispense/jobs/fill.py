@@ -43,6 +43,7 @@ from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
 from ..journal.start import AsOf
+from ..plan.holidays import built_on_holidays
 from ..plan.records import Plan
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..plan.validity import CardPeriod, card_periods
@@ -1022,7 +1023,11 @@ def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str,
 def _findings(plan: Plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
     """What is found of the plan and of the shifts that are filled, the gravest first."""
     played = [finding for result in results for finding in result.findings]
-    return gravest_first([*not_played(plan_findings(plan, chosen.stations), played), *played])
+    of_plan = not_played(plan_findings(plan, chosen.stations), played)
+    if chosen.date is not None:  # holidays of other days are none of its sheets'
+        others = {item.text for item in built_on_holidays(plan) if item.day != chosen.date}
+        of_plan = [item for item in of_plan if item.text not in others]
+    return gravest_first([*of_plan, *played])
 
 
 def _fill_open(contents: Sequence[Content], book: Any = None) -> list[str]:

@@ -1,4 +1,4 @@
-"""Open orders whose day has passed, and open orders that stand twice.
+"""Open orders whose day has passed, that stand twice, or that nobody delivers as they stand.
 
 What is ordered and has not come is never in store. A delivery that is late as a plan begins is taken to
 come on the first working day after that day (common practice, no source: the soonest that it may still come;
@@ -12,14 +12,16 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from ..base.errors import InputError
 from ..base.findings import QUALITY, Finding
-from ..base.printed import listed
+from ..base.printed import counted, listed
 from ..base.units import rounded_volume_text
 from .records import Plan
-from .rows import OpenOrder, StockLot
+from .rows import Component, OpenOrder, StockLot
 from .workdays import work_days
 
-LATE, TWICE = "late delivery", "order stated twice"  # topics
+LATE, TWICE, ODD = "late delivery", "order stated twice", "odd order"  # topics
+WHOLE = 0.01  # of a container, within which a quantity is whole (common practice, no source)
 
 
 def with_late_orders(plan: Plan, today: datetime.date) -> tuple[Plan, list[Finding]]:
@@ -99,4 +101,83 @@ def twice_ordered(plan: Plan) -> Iterator[Finding]:
             )
 
 
-__all__ = ["LATE", "TWICE", "late_deliveries", "twice_ordered", "with_late_orders"]
+def odd_orders(plan: Plan) -> Iterator[Finding]:
+    """Open orders of parts of a container or pack, for a day on which nobody works, of a part of a kit."""
+    try:
+        work = work_days(plan)
+    except InputError:  # a country that is not known is told with the builds
+        work = None
+    for row in plan.orders:
+        component = plan.components_of(row.material)[row.component]
+        name, pack = plan.component_words(row.material, row.component), component.pack_multiple
+        count = row.quantity / component.container
+        if abs(count - round(count)) > WHOLE:
+            yield _odd(
+                plan,
+                row,
+                "quantity",
+                f"order {row.order} of {name} is {count:.3g} containers: no whole number",
+                "correct the quantity, or what it is counted in",
+            )
+        elif round(count) % pack:
+            yield _odd(
+                plan,
+                row,
+                "quantity",
+                f"order {row.order} of {name} is of {counted(round(count), 'container')}: sold in packs "
+                f"of {pack}",
+                "order whole packs, or correct Pack multiple of Components",
+            )
+        if work is not None and work.before(row.arrival) != row.arrival:
+            yield _odd(
+                plan,
+                row,
+                "arrival",
+                f"order {row.order} of {name} is to come on {row.arrival:%a} {row.arrival}: no working day",
+                "state the day on which somebody takes it in",
+            )
+    yield from _parts_of_kits(plan)
+
+
+def _parts_of_kits(plan: Plan) -> Iterator[Finding]:
+    """Orders of which a component of a kit has more packs than another of the same kit."""
+    kits: dict[str, list[Component]] = defaultdict(list)
+    for component in plan.components:
+        if component.kit:
+            kits[component.kit].append(component)
+    for kit, components in kits.items():
+        keys = {(one.material, one.component): one.container * one.pack_multiple for one in components}
+        packs: dict[str, dict[tuple[str, str], float]] = {}
+        first: dict[str, OpenOrder] = {}
+        for row in plan.orders:
+            key = (row.material, row.component)
+            if key in keys:
+                packs.setdefault(row.order, dict.fromkeys(keys, 0.0))[key] += row.quantity / keys[key]
+                first.setdefault(row.order, row)
+        for order, of_each in packs.items():
+            least, most = (some(of_each, key=of_each.__getitem__) for some in (min, max))
+            if of_each[most] - of_each[least] > WHOLE:
+                yield _odd(
+                    plan,
+                    first[order],
+                    "quantity",
+                    f"order {order} has {of_each[most]:.3g} packs of {plan.component_words(*most)} and "
+                    f"{of_each[least]:.3g} of {plan.component_words(*least)}: both are of kit {kit}",
+                    "order the components of a kit together, as many packs of each",
+                )
+
+
+def _odd(plan: Plan, row: OpenOrder, column: str, text: str, fix: str) -> Finding:
+    return Finding(
+        QUALITY,
+        text,
+        fix,
+        topic=ODD,
+        material=row.material,
+        day=row.arrival,
+        cell=plan.cell(row, column),
+        component=row.component,
+    )
+
+
+__all__ = ["LATE", "ODD", "TWICE", "late_deliveries", "odd_orders", "twice_ordered", "with_late_orders"]

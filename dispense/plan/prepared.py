@@ -18,7 +18,7 @@ from ..base.units import from_si, read_header, read_quantity, unit_factor
 from .records import Plan, RawTable
 from .rows import Component, StockLot
 from .tables import BUILDS, ORDERS, QUANTITY_UNITS, SHIFTS, STOCK, VALIDITY
-from .weeks import is_like_week, slots_of, split_whole, week_of
+from .weeks import is_like_week, last_monday, slots_of, split_whole, week_of
 
 #: words for a container as a whole, as stock systems write them
 EACH = frozenset({"each", "ea", "pc", "pcs", "piece", "pieces", "container", "containers"})
@@ -154,7 +154,19 @@ def _weeks_as_days(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTab
         number = raw.numbers[at] if len(raw.numbers) else at + 2
         quantity, named = row[count_at], row[shift_at]
         shift = known.get(fold(_text(named))) if _is_filled(named) else ""
-        if monday is None or shift is None or not _is_whole(quantity):
+        is_no_week = monday is None and isinstance(row[place], str) and is_like_week(row[place])
+        if is_no_week:
+            problems.append(
+                Problem(
+                    raw.cell(at, place),
+                    "date",
+                    row[place],
+                    f"a week that the year has, to W{last_monday(row[place]).isocalendar().week}",
+                    "a year has 52 weeks or 53 (ISO 8601)",
+                )
+            )
+            monday = last_monday(row[place])  # so that what else is wrong with the row is told too
+        if is_no_week or monday is None or shift is None or not _is_whole(quantity):
             if isinstance(row[place], str) and is_like_week(row[place]):
                 row = _of_week(
                     row, plan, {place: monday or row[place]}, None if _is_filled(named) else shift_at

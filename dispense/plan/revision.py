@@ -12,7 +12,7 @@ from typing import Any
 from ..base.errors import show
 from ..base.fields import Field
 from ..base.naming import fold
-from ..base.units import from_si
+from ..base.units import AS_GIVEN, from_si
 from .records import Plan
 from .revised import Difference
 from .rows import Row
@@ -58,6 +58,11 @@ def process_mark(plan: Plan) -> str:
 def differences(plan: Plan, before: Plan) -> list[Difference]:
     """What of the process is another than before, table by table; of points and constants row by row."""
     return [each for table, columns in _tables() for each in _of_table(plan, before, table, columns)]
+
+
+def table_differences(plan: Plan, before: Plan, table: Table) -> list[Difference]:
+    """What of a table is another than before, in all its columns."""
+    return list(_of_table(plan, before, table, list(table.columns)))
 
 
 def _of_table(plan: Plan, before: Plan, table: Table, columns: list[Field]) -> Iterator[Difference]:
@@ -110,8 +115,9 @@ def told(item: Field, value: Any) -> str:
     if value is None:
         return ""
     if item.kind == "number":
-        return f"{float(from_si(value, item.unit)):.{FIGURES}g} {item.unit}".strip()
+        unit = "" if item.unit == AS_GIVEN else item.unit
+        return f"{float(from_si(value, item.unit)):.{FIGURES}g} {unit}".strip()
     return str(value)
 
 
-__all__ = ["differences", "process_mark", "row_key", "told"]
+__all__ = ["differences", "process_mark", "row_key", "table_differences", "told"]

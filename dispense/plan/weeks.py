@@ -46,6 +46,16 @@ def week_of(text: str) -> datetime.date | None:
         return None
 
 
+def last_monday(text: str) -> datetime.date:
+    """The Monday of the last week of the year of a week; 28 December lies in it (ISO 8601).
+
+    >>> str(last_monday("2026-W54")), str(last_monday("2025-W53"))
+    ('2026-12-28', '2025-12-22')
+    """
+    year = int(text.strip()[:4])
+    return datetime.date.fromisocalendar(year, datetime.date(year, 12, 28).isocalendar().week, 1)
+
+
 def is_like_week(text: str) -> bool:
     """Whether a text is written as a week, of which the year may have none of that number.
 
@@ -95,4 +105,4 @@ def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     return parts
 
 
-__all__ = ["NO_DAY", "days_of", "is_free", "slots_of", "split_whole", "week_of", "weekdays"]
+__all__ = ["NO_DAY", "days_of", "is_free", "last_monday", "slots_of", "split_whole", "week_of", "weekdays"]

@@ -13,7 +13,7 @@ from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
 from ..plan.holidays import built_on_holidays
 from ..plan.lamp import lamp_findings
-from ..plan.late import twice_ordered
+from ..plan.late import odd_orders, twice_ordered
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
@@ -69,7 +69,7 @@ def _holidays(plan: Plan) -> list[Finding]:
 
 def _ordered(plan: Plan) -> list[Finding]:
     """What is told of open orders."""
-    return list(twice_ordered(plan))
+    return [*twice_ordered(plan), *odd_orders(plan)]
 
 
 OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (

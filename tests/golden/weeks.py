@@ -462,25 +462,67 @@ class Weeks:
                 variance += count * scrap / (1 - scrap) ** 2 * shot**2
         return math.sqrt(variance) * self.loss_weight(key)
 
+    def days_of_use(self, key: Key) -> int:
+        """Days from the first use to the last, to the end of these weeks where it goes on after them."""
+        use = self.day_use(key)
+        used = [day for day, volume in enumerate(use) if volume]
+        if any(of == key and self.day(date) >= self.days for date, _, of, _ in self.uses):
+            return self.days - used[0]
+        least = max(7, math.ceil(self.rows[key].lead_time))
+        return min(max(used[-1] + 1 - used[0], least), self.days)
+
+    @functools.cache  # noqa: B019
+    def opened_loss(self, key: Key) -> float:
+        """What could still be drawn from containers open too long, as a share of what is drawn."""
+        row, end = self.rows[key], max(self.days, self.day(self.last_build) + 1)
+        days = end + BEYOND + math.ceil(row.lead_time)
+        usable, thrown, whole = row.container * (1 - row.heel), 0.0, 0.0
+        there: dict[str, tuple[float, int]] = {}  # what is left at a station, and its last day
+        for day, draws in enumerate(self.draws(key, days)):
+            for station, volume in draws:
+                left, last = there.get(station, (0.0, day))
+                if last < day:
+                    thrown, left = thrown + left, 0.0
+                whole += volume
+                while volume > left + TINY:
+                    volume -= left
+                    left, last = usable, day + math.floor(row.open_life)
+                there[station] = (left - volume, last)
+        return thrown / whole
+
+    def daily(self, key: Key) -> float:
+        """Mean use of a day of use, with what opened containers lose."""
+        return (1 + self.opened_loss(key)) * sum(self.day_use(key)) / self.days_of_use(key)
+
     def rule(self, key: Key) -> dict[str, float]:
         """Safety stock, reorder point, order quantity."""
-        row, use = self.rows[key], self.day_use(key)
-        daily, deviation = sum(use) / self.days, self.spread(key) / math.sqrt(self.days)
+        row, days, more = self.rows[key], self.days_of_use(key), 1 + self.opened_loss(key)
+        daily, deviation = self.daily(key), more * self.spread(key) / math.sqrt(days)
         z = NormalDist().inv_cdf(self.settings["Service level"])
         sigma = math.sqrt(row.lead_time * deviation**2 + daily**2 * row.lead_time_spread**2)
         safety = z * sigma
         loss = NormalDist().pdf(z) - z * (1 - NormalDist().cdf(z))
-        yearly, holding = daily * 365 / row.container, self.settings["Holding rate"] * row.price
+        kit = [of for of, one in self.rows.items() if of == key or (row.kit and one.kit == row.kit)]
+        # Harris (1913) for packs that are ordered together: one order cost, the holding cost of all
+        packs = {of: self.daily(of) / self.rows[of].container / self.rows[of].pack_multiple for of in kit}
+        worth = sum(self.rows[of].price * self.rows[of].pack_multiple for of in kit)
+        yearly, holding = 365 * max(packs.values()), self.settings["Holding rate"] * worth
         wanted = math.sqrt(2 * yearly * self.settings["Order cost"] / holding)
-        count = max(round(wanted), 1, row.minimum_order)
-        keeps = math.floor(daily * row.shelf_life / row.container)
+        keeps = min(each * self.rows[of].shelf_life for of, each in packs.items())
+        asked = {}
+        for of in kit:
+            one = self.rows[of]
+            count = max(min(round(wanted * one.pack_multiple), math.floor(keeps * one.pack_multiple)), 1)
+            asked[of] = max(count, one.minimum_order)
+        whole = max(math.ceil(count / self.rows[of].pack_multiple) for of, count in asked.items())
         return {
             "daily": daily,
             "sd": deviation,
             "safety": safety,
             "point": daily * row.lead_time + safety,
-            "economic": wanted * row.container,
-            "order": max(min(count, keeps), row.minimum_order, 1),
+            "economic": wanted * row.pack_multiple * row.container,
+            "order": whole * row.pack_multiple,
+            "asked": asked[key],
             "shortage": sigma * loss,
         }
 
@@ -529,15 +571,16 @@ class _Buyer:
             need = [0.0] * self.days
             for date, _, of, used in weeks.uses:
                 if of == key and weeks.day(date) < self.days:
-                    need[weeks.day(date)] += sum(used.values())
+                    need[weeks.day(date)] += sum(used.values()) * (1 + weeks.opened_loss(key))
             span = 7 * math.ceil(max(self.lead, 1) / 7)
             drawn = [sum(volume for _, volume in day) for day in self.draws[key]]
             self.safety[key] = [
                 min(rule["safety"] * self._ahead(need, day, span) / rule["daily"], sum(drawn[day + 1 :]))
+                * (sum(drawn[: day + 1]) > 0)
                 for day in range(self.days)
             ]
             self.sizes[key] = [
-                rule["order"] * math.sqrt(self._ahead(need, max(day - 1, 0), PACE) / rule["daily"])
+                rule["asked"] * math.sqrt(self._ahead(need, max(day - 1, 0), PACE) / rule["daily"])
                 for day in range(self.days)
             ]
         self.number = 0
@@ -602,6 +645,11 @@ class _Buyer:
             low, more = self._first_low(state, day, low_from)
             mornings |= more
             arrival = weeks.before(weeks.date(low))
+            if low < self.days and self._is_short(mornings[low], low):  # not on the very morning of use
+                early = weeks.before(weeks.date(low) - ONE)
+                life = min(weeks.rows[key].shelf_life for key in self.keys)
+                if weeks.day(early) >= soonest and low - weeks.day(early) <= life / 4:
+                    arrival = early
             by = weeks.before(arrival - self.lead * ONE)
             if low >= self.days or by > last:
                 return found
@@ -630,9 +678,22 @@ class _Buyer:
                 )
             low_from = low + 1
 
+    def _is_short(self, morning: dict[Key, Store], day: int) -> bool:
+        """Whether a station goes without on a day."""
+        state = copy.deepcopy(morning)
+        for store in state.values():
+            store.lacking = 0.0
+        self._play(state, day)
+        return any(store.lacking > TINY for store in state.values())
+
+    def _following(self, day: int) -> int:
+        """The first day that the next order can serve, on the working day after it comes."""
+        comes = self.weeks.after(self.weeks.date(day + 1))
+        return self.weeks.day(self.weeks.after(comes + ONE))
+
     def _packs(self, morning: dict[Key, Store], day: int) -> int:
         """The fewest packs that last as long as the size that is meant, and until the next can come."""
-        following = self.weeks.day(self.weeks.after(self.weeks.date(day + 1)))
+        following = self._following(day)
         meant = max(
             math.ceil(self.sizes[key][day] / self.weeks.rows[key].pack_multiple - 1e-9) for key in self.keys
         )
@@ -658,17 +719,17 @@ class _Buyer:
         wanted = {of: math.ceil(self.sizes[of][day] - 1e-9) for of in self.keys}
         whole = {of: math.ceil(wanted[of] / self.weeks.rows[of].pack_multiple) for of in self.keys}
         begin, why = max(whole.values()), []
-        if wanted[key] != usual:
-            why.append(f"the use of the {PACE} days from its arrival on asks for {wanted[key]}")
-        if whole[key] * row.pack_multiple > wanted[key]:
-            why.append(f"packs of {row.pack_multiple}")
+        if whole[key] * row.pack_multiple != usual:
+            packed = f" in packs of {row.pack_multiple}" if row.pack_multiple > 1 else ""
+            asked = whole[key] * row.pack_multiple
+            why.append(f"the use of the {PACE} days from its arrival on asks for {asked}{packed}")
         if begin < self.least:
             why.append(f"the minimum order is {self.least * row.pack_multiple}")
         elif whole[key] < begin:
             why.append(f"kit {row.kit} is ordered together")
         begin = max(begin, self.least, 1)
         if packs > begin:
-            following = self.weeks.after(self.weeks.date(day + 1))
+            following = self.weeks.date(self._following(day))
             why.append(f"fewer do not last until the next can come, {following:%a} {following}")
         elif packs < begin:
             low = self._lasts(morning, day, begin)

@@ -360,7 +360,7 @@ def _stock(made: Forecasted) -> dict[str, Page]:
                     levels[day] if date in comes else None,
                 ]
             )
-        heads = ["Planned [mL]", "High [mL]", "Low [mL]", "Reorder point [mL]", "Arrives [mL]"]
+        heads = ["Planned [mL]", "High [mL]", "Low [mL]", "Reorder point [mL]", "Evening of a delivery [mL]"]
         found[f"Stock {number}"] = Page(["Day", *heads], rows)
     names = [made.names[key] for key in made.keys]
     found["Stock"] = Page(
