@@ -26,7 +26,6 @@ from .pieces import (
     handover_rows,
     shift_head,
     shift_headline,
-    shop_record,
     warning_rows,
 )
 from .sheet import Sheet
@@ -106,7 +105,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
         }
         for batch in result.batches
     ]
-    record = shop_record(result)
+    record = result.shop_record
     return Content(
         CURE_BOARD,
         {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import DANGER, STOP, Finding
+from ..base.findings import GRAVE, Finding
 from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
@@ -20,7 +20,6 @@ from .pieces import head, hours, shift_headline, shop, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
-GRAVE = (DANGER, STOP)
 OF_SHIFT = (OUTPUT, "half done", "lost half done")  # topics of a shift that a line sheet shows
 MINUTES = "[<100]0.0;#,##0"
 

@@ -36,7 +36,6 @@ from .pieces import (
     rule_text,
     shift_head,
     shift_headline,
-    shop_record,
     use_row,
     warning_rows,
 )
@@ -188,7 +187,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     density = result.density
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
-    record = shop_record(result)
+    record = result.shop_record
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:

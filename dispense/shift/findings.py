@@ -348,13 +348,13 @@ def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
         fix = "a smaller mixer, a quicker takt or a cooler shop"
         if nozzles > 1 and result.busy <= WELL_USED * (nozzles - 1) * result.calendar.available:
             fix = f"one nozzle fewer, {fix}"
-        limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
+        limit = result.station.purge_share * result.life.at(max(result.shop_record))
         yield _found(
             result,
             QUALITY,
             f"{result.between} purges and mixer changes fall between parts, not after "
             f"breaks: {why} material stands longer in the mixer than "
-            f"its limit, {limit / 60.0:.0f} min in the hottest hour",
+            f"its limit, {limit / 60.0:.0f} min in the hottest hour of the shift",
             fix,
             topic="purges between parts",
             changes=result.between,

@@ -285,9 +285,8 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         found.append(Found(QUALITY, says, "reckoned half done", part=part, **here))
     if run.between > 2:  # a few are not worth a word
         material, share = run.material, run.station.purge_share
-        life = weather.life_at(
-            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
-        )
+        hottest = run.weather.between(run.hours.start, run.hours.end)[1]  # of the shift, not of the day
+        life = weather.life_at(material.pot_life, material.pot_life_temperature, material, hottest)
         figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
         said = ("between parts", "takt", "longer", "smaller mixer")
         nozzles = run.station.nozzles
