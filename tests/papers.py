@@ -106,7 +106,9 @@ def faults(book: Path, found: Sequence[Page], paper: str) -> Iterator[str]:
         yield f"{len(found)} pages of {len(shown)} worksheets"
     for place, page in enumerate(found, 1):
         if sorted((page.wide, page.high)) != [
-            value for value in sorted((page.wide, page.high)) if any(abs(value - side) < 2 for side in PAPERS[paper])
+            value
+            for value in sorted((page.wide, page.high))
+            if any(abs(value - side) < 2 for side in PAPERS[paper])
         ]:
             yield f"page {place} is {page.wide:.0f} × {page.high:.0f} pt: not {paper}"
         numbers = f"{place}/{len(found)}"

@@ -171,4 +171,12 @@ def not_played(of_plan: Iterable[Finding], played: Iterable[Finding]) -> list[Fi
     ]
 
 
-__all__ = ["OF_PLAN", "OF_STATION", "concerns", "not_played", "plan_findings", "station_findings", "without_findings"]
+__all__ = [
+    "OF_PLAN",
+    "OF_STATION",
+    "concerns",
+    "not_played",
+    "plan_findings",
+    "station_findings",
+    "without_findings",
+]

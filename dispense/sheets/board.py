@@ -19,15 +19,7 @@ from ..shift.findings import PAST_LIMIT, RECKONED
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pictures import BARS, cure_bars, drawn
-from .pieces import (
-    at,
-    findings_shown,
-    from_on,
-    handover_rows,
-    shift_head,
-    shift_headline,
-    warning_rows,
-)
+from .pieces import at, findings_shown, from_on, handover_rows, shift_head, shift_headline, warning_rows
 from .sheet import Sheet
 from .spec import BATCH, HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 

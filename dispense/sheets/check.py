@@ -149,6 +149,7 @@ def layout(book: Book) -> None:
         ],
         repeat=True,
         rows_high=17,
+        in_order="time",
     )
     weighed, within, ratio, low = (
         form.area("CheckShots", name) for name in ("weighed", "within_limits", "b_per_100_a", "low")
@@ -186,6 +187,15 @@ def layout(book: Book) -> None:
         at=form.room(9),
         size=(19.4, 4.7),
     )
+    form.section(
+        "If a weight is outside its limits", "common practice, no source; the plant's own rule goes first"
+    )
+    form.put(1, "Stop. Set the last part aside, clear the nozzle, weigh a second time the same shots.")
+    form.skip()
+    form.put(1, "Outside again: hold all parts since the last check within limits, tell the shift lead.")
+    form.skip()
+    form.put(1, "Go on when the cause is found and a check is within; write both weights and the time.")
+    form.skip()
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()
 

@@ -185,11 +185,13 @@ class Form(Protocol):
         filtered: bool = False,
         marks: str = "",
         stress: Mapping[str, Sequence[str]] | None = None,
+        in_order: str = "",
     ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
         `marks` names the column whose warning mark tells the whole row apart; `stress` the words of a
-        column by which a row stands in bold.
+        column by which a row stands in bold; `in_order` the times by which the rows stand: after midnight
+        the first tells its date, and those of the same day below it need not.
         """
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:

@@ -119,7 +119,7 @@ def _findings(plan: Plan, results: Sequence[ShiftResult]) -> Iterator[Finding]:
     here = (results[0].date, results[0].shift)
     names = [result.station.station for result in results]
     played = [item for result in results for item in result.findings]
-    for item in not_played(plan_findings(plan, names), played):
+    for item in not_played(plan_findings(plan, lines(plan)), played):
         is_shown = item.topic in (*OF_ROUTES, ASSUMED, TOO_SOON) or (
             item.kind in GRAVE and item.station in names
         )

@@ -420,6 +420,7 @@ def layout(book: Book) -> None:
         repeat=True,
         rows_high=13.6,
         stress={"event": BY_HAND},
+        in_order="time",
     )
     times.cautions()
 

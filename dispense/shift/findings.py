@@ -354,7 +354,7 @@ def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
             QUALITY,
             f"{result.between} purges and mixer changes fall between parts, not after "
             f"breaks: {why} material stands longer in the mixer than "
-            f"its limit, {limit / 60.0:.0f} min in the hottest hour of the shift",
+            f"its limit, {limit / 60.0:.0f} min in the hottest hour",
             fix,
             topic="purges between parts",
             changes=result.between,

@@ -997,6 +997,7 @@ class Reckoning:
             if material.open_time
             else Says(("none stated",)),
             "pot_life_source": self.source(material),
+            **self.check_of_card(station, shots, density),
             "weighed_on": None,  # people write it
             "cautions": cautions(material, self.has_cells(station.station)),
         }
@@ -1573,6 +1574,19 @@ class Reckoning:
 
     # -------------------------------------------------------------------------------- shot check
 
+    @staticmethod
+    def check_of_card(station, shots: list[amounts.Shot], density: float) -> dict[str, Any]:
+        """The check shot on a card: only where no shift may ask for another, by the parts it builds."""
+        names = ("check_target", "check_low", "check_high")
+        volume = station.check_volume
+        if volume is None and len({shot.part for shot in shots}) == 1:
+            volume = max(shot.volume for shot in shots)
+        if not station.checks or volume is None:
+            return dict.fromkeys(("check_shots", *names))
+        cup = weighing.weigh(volume * density, station.meter_tolerance)
+        values = zip(names, (cup.target, cup.low, cup.high), strict=True)
+        return {"check_shots": Num(cup.count), **{name: printed(value, cup.digits) for name, value in values}}
+
     def check_page(self, run: Played) -> Page:
         """The shot-check sheet."""
         cup, volume = run.check, run.check_volume  # of all shots together
@@ -1668,6 +1682,16 @@ class Reckoning:
             },
         )
         page.tables["StagingContainers"] = rows
+        page.tables["StagingMixers"] = [
+            {
+                "Station": run.station.station,
+                "Bore [mm]": run.station.mixer_bore and Num(run.station.mixer_bore),
+                "Length [mm]": run.station.mixer_length and Num(run.station.mixer_length),
+                "Mixers": Num(run.mixers),
+            }
+            for run in runs
+            if run.mixers
+        ] or [{"Station": "–", "Bore [mm]": None, "Length [mm]": None, "Mixers": None}]
         page.totals["StagingContainers"] = {"Containers": Num(count), "Mass [kg]": Num(mass)}
         page.messages["StagingWarnings"] = [
             Message(item.kind, {"Station": item.station}, item.marked) for item in gravest(found)
