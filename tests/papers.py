@@ -31,8 +31,8 @@ UNITS = {
     | {"pressure_unit": "psi"},
 }
 DAY, SHIFT, STAMP = "2026-03-02", "Early", "2026-03-01 12:00"
-#: kinds whose first worksheet is one page for the demo, by the end of the file's name
-ONE_PAGE = ("material", "board", "setup", "staging", "line", "check")
+#: kinds of which each worksheet is one page for the demo, by the end of the file's name
+ONE_PAGE = ("material", "board", "setup", "staging", "check")
 HEAD_PART = 0.12  # of a page, from its top, in which the running head stands
 FEW_WORDS = 12  # of a page that holds a row and no more, its head and foot aside
 
@@ -102,14 +102,10 @@ def faults(book: Path, found: Sequence[Page], paper: str) -> Iterator[str]:
     workbook = openpyxl.load_workbook(book)
     shown = [sheet for sheet in workbook.worksheets if sheet.sheet_state == "visible"]
     yield from (f"cut: {item}" for item in misfits(book))
-    if kind in ONE_PAGE and len(found) > len(shown):
+    if kind in ONE_PAGE and "demo" in book.parts and len(found) > len(shown):
         yield f"{len(found)} pages of {len(shown)} worksheets"
     for place, page in enumerate(found, 1):
-        if sorted((page.wide, page.high)) != [
-            value
-            for value in sorted((page.wide, page.high))
-            if any(abs(value - side) < 2 for side in PAPERS[paper])
-        ]:
+        if any(abs(a - b) > 2 for a, b in zip(sorted((page.wide, page.high)), PAPERS[paper], strict=True)):
             yield f"page {place} is {page.wide:.0f} × {page.high:.0f} pt: not {paper}"
         numbers = f"{place}/{len(found)}"
         head = page.head
@@ -122,7 +118,7 @@ def faults(book: Path, found: Sequence[Page], paper: str) -> Iterator[str]:
             if name not in head:
                 yield f"page {place} does not name {name}"
         under = [word for word in page.words if word[1] >= HEAD_PART * page.high]
-        if place > 1 and len(under) < FEW_WORDS:
+        if place > 1 and len(under) < FEW_WORDS and len(found) > len(shown):
             yield f"page {place} holds {len(under)} words alone: {' '.join(word[4] for word in under)!r}"
         for left, top, right, bottom, word in page.words:
             if left < -1 or right > page.wide + 1 or top < -1 or bottom > page.high + 1:

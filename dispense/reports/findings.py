@@ -155,7 +155,7 @@ def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Fin
 
 
 def concerns(plan: Plan, finding: Finding, stations: Collection[str]) -> bool:
-    """Whether a finding is of one of some stations, of a material or part there, or of the plan as a whole."""
+    """Whether a finding is of some stations, of a material or part there, or of the whole plan."""
     if finding.station:
         return finding.station in stations
     if finding.material:

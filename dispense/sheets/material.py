@@ -444,7 +444,7 @@ def layout(book: Book) -> None:
     later.put(1, RECKONED)
     later.skip()
     form = book.page(
-        "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
+        "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 8.8, 8, 8, 8.9, 8, 12.3, 8.5, 8.5, 9.4], landscape=True
     )
     form.head(named=False)
     form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))

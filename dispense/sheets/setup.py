@@ -349,7 +349,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
-    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 8.2, 8.2, 8.2, 7.5, 9.4, 14.6]
+    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 8.2, 8.2, 8.2, 8.5, 9.4, 13.6]
     form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))
