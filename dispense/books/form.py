@@ -46,7 +46,7 @@ from ..sheets.layout import (
 )
 from ..sheets.litres import LARGE, PLAIN
 from ..sheets.spec import SheetSpec
-from ..xlsx.shapes import PICTURE
+from ..xlsx.shapes import HEADED, PICTURE
 from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
@@ -582,19 +582,25 @@ class Form:
         self.row += rows
         return self.row - rows
 
-    def picture(self, key: str, size: tuple[float, float]) -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
+    def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
+        if heading:
+            first = self.row
+            self.section(heading)
+            self._area(f"{HEADED}{key}", first, self.row - 1)
         points = size[1] / POINT
         rows = max(1, math.ceil(points / style.PICTURE_ROW))
         for row in range(self.row, self.row + rows):
             self.ws.row_dimensions[row].height = round(points / rows, 2)
             for column in range(1, self.columns + 1):
                 self._cell(column, row=row)  # so that the row stands in the file
-        name = f"{PICTURE}{key}"
-        area = f"$A${self.row}:${get_column_letter(self.columns)}${self.row + rows - 1}"
-        address = f"{_quoted(self.ws.title)}!{area}"
-        self.book.defined_names[name] = DefinedName(name, attr_text=address, hidden=True)
+        self._area(f"{PICTURE}{key}", self.row, self.row + rows - 1)
         self.row += rows
+
+    def _area(self, name: str, first: int, last: int) -> None:
+        """A hidden name for rows of the page."""
+        address = f"{_quoted(self.ws.title)}!$A${first}:${get_column_letter(self.columns)}${last}"
+        self.book.defined_names[name] = DefinedName(name, attr_text=address, hidden=True)
 
     def close(self) -> None:
         """Set what is printed: not what stands beside the page."""

@@ -259,8 +259,7 @@ def layout(book: Book) -> None:
         rows_high=15.5,
         marks="note",
     )
-    form.section("Cure of the batches")
-    form.picture("cure_bars", BARS)
+    form.picture("cure_bars", BARS, "Cure of the batches")
     form.cautions()
 
     hand = book.page("Handover", [9, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)

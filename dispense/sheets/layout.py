@@ -214,8 +214,8 @@ class Form(Protocol):
     def room(self, rows: int) -> int:
         """Keep rows free for a chart; returns the first of them."""
 
-    def picture(self, key: str, size: tuple[float, float]) -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
+    def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
 
     def lines(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]

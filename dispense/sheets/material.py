@@ -494,8 +494,7 @@ def layout(book: Book) -> None:
         "MaterialParts", ["part", *counts, "shot", "low", "high", "shot_mass", "total", "matters_most"]
     )
     form.total("MaterialParts", [*counts, "total"])
-    form.section("Container levels")
-    form.picture("container_levels", LEVELS)
+    form.picture("container_levels", LEVELS, "Container levels")
     form.sign_off()
     hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 16, 16, 21, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
