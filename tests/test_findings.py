@@ -9,7 +9,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from plans import add_hot_pot, hand_rows, make
+from plans import add_hot_pot, hand_rows, line_rows, make
 
 from dispense.base.findings import (
     DANGER,
@@ -25,7 +25,8 @@ from dispense.base.findings import (
 )
 from dispense.books.plan import write_plan
 from dispense.cli import main
-from dispense.reports.findings import plan_findings, station_findings
+from dispense.jobs.fill import FillReport
+from dispense.reports.findings import concerns, plan_findings, station_findings
 from dispense.sheets.catalogue import SPECS
 from dispense.sheets.pieces import marked
 from dispense.shift.setup import setup_card
@@ -381,3 +382,25 @@ def test_cure_of_all_stations(tmp_path, capsys):
     assert main(["cure", plan, "--log", str(log), "--record", "shop.csv"]) == 1
     assert log.read_bytes().count(b"\n") == 3  # the log of a thermocouple, not one of runs
     assert capsys.readouterr().err.count("--station NAME") == 2
+
+
+def test_of_some_stations_only_what_concerns_them():
+    """A finding is of its station, of the stations of its material or part, or of all where it names none."""
+    plan = make(line_rows({"box": [30, 40]}, {"box": 5}, [60], [None]))
+    told = [
+        Finding(QUALITY, "here", station="s1"),
+        Finding(QUALITY, "there", station="s2"),
+        Finding(QUALITY, "its material", material="Seal"),
+        Finding(QUALITY, "no material of it", material="Other"),
+        Finding(QUALITY, "of all"),
+    ]
+    kept = [item.text for item in told if concerns(plan, item, ["s1"])]
+    assert kept == ["here", "its material", "of all"]
+
+
+def test_danger_and_stop_stand_before_the_list_of_files(tmp_path):
+    report = FillReport(tmp_path, files=[tmp_path / "a_material.xlsx"])
+    report.findings = [Finding(STOP, "529 s of work", station="hem"), Finding(QUALITY, "old purge")]
+    text = report.as_text()
+    assert text.index("529 s of work") < text.index("1 file in") < text.index("old purge")
+    assert "first on" not in text  # no column without an entry

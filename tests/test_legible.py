@@ -199,6 +199,30 @@ def test_events_that_want_a_hand_stand_in_bold(plan, tmp_path):
     assert range_boundaries(str(rules[0][0].sqref))[1::2] == (top + 1, bottom)
 
 
+@pytest.mark.libreoffice
+@pytest.mark.skipif(which("soffice") is None, reason="LibreOffice is not installed")
+def test_after_midnight_the_first_time_tells_its_date_and_what_is_done_by_hand_stays_bold(tmp_path):
+    """As LibreOffice prints it: times of a night shift, a date once, bold type in the fonts of the page."""
+    spec = SPECS["shift_material"]
+    day = datetime.datetime(2026, 3, 2, 22)
+    times = [
+        {"time": day + datetime.timedelta(minutes=50 * place), "event": kind, "action": f"what {place}"}
+        for place, kind in enumerate(["purge", "break", "break", "purge", "break", "purge"])
+    ]
+    head = {"day": day.date(), "shift": "Night", "station": "Hem", "headline": "Bring"}
+    templates = Templates({spec.key: template_folder() / spec.file}, "A4", "now")
+    templates.fill(Content(spec, head, {"MaterialTimes": times}), tmp_path / "night.xlsx")
+    command = ["soffice", f"-env:UserInstallation=file://{tmp_path / 'profile'}", "--headless"]
+    command += ["--convert-to", "pdf", "--outdir", str(tmp_path), str(tmp_path / "night.xlsx")]
+    subprocess.run(command, check=True, capture_output=True, timeout=300)
+    asked = ["pdftohtml", "-f", "1", "-l", "1", "-xml", "-i", "-stdout", str(tmp_path / "night.pdf")]
+    page = subprocess.run(asked, check=True, capture_output=True, text=True).stdout
+    shown = re.findall(r">(<b>)?(?:Tue 3 Mar )?(\d\d:\d\d)(?:</b>)?<", page)
+    assert [clock for _, clock in shown][-6:] == ["22:00", "22:50", "23:40", "00:30", "01:20", "02:10"]
+    assert [bool(bold) for bold, _ in shown][-6:] == [True, False, False, True, False, True]
+    assert page.count("Tue 3 Mar") == 1 and "Tue 3 Mar 00:30" in page
+
+
 def test_width_of_a_text_by_hand():
     """Advance widths of Calibri, from memory: a digit 1038 and a blank 463 of 2048 units to the em."""
     assert text_width("0000", 10.0, bold=False) == pytest.approx(4 * 10 * 1038 / 2048, rel=0.01)

@@ -312,3 +312,16 @@ def test_a_station_without_parts_keeps_no_room(tmp_path):
     sheet, _, cells = book.defined_names["_picture.sections"].attr_text.rpartition("!")
     _, top, _, bottom = range_boundaries(cells.replace("$", ""))
     assert all(book[sheet.strip("'")].row_dimensions[row].hidden for row in range(top, bottom + 1))
+
+
+def test_batches_of_which_no_time_is_known_have_no_bars_and_no_heading_of_them(tmp_path):
+    """Thermal paste: no handling, joining or test time, oven or mating; a bar would say less than the list."""
+    plan = new_plan(tmp_path / "plan.xlsx", demo=True)
+    fill(plan, tmp_path / "out", date="2026-03-02", shift="Early", stations=["Plate paste", "Hem robot"])
+    for station, is_hidden in (("Plate_paste", True), ("Hem_robot", False)):
+        book = openpyxl.load_workbook(tmp_path / "out" / "2026-03-02_Early" / f"{station}_cure_board.xlsx")
+        for name in ("_picture.cure_bars", "_headed.cure_bars"):
+            sheet, _, cells = book.defined_names[name].attr_text.rpartition("!")
+            _, top, _, bottom = range_boundaries(cells.replace("$", ""))
+            rows = [book[sheet.strip("'")].row_dimensions[row].hidden for row in range(top, bottom + 1)]
+            assert all(rows) if is_hidden else not rows[0], (station, name)

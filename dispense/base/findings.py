@@ -21,6 +21,7 @@ KINDS = {
     QUALITY: "spoils parts or figures",
     NOTE: "to know",
 }
+GRAVE = (DANGER, STOP)  # told before anything else
 READING, SLIP = "reading", "slip"  # topics of single cells of the plan: each is told, with its cell
 SHORTAGE = "shortage"  # topic of findings that say that stock does not suffice
 WAIT = "wait between shots"  # topic of notes on the wait that a cell limit rests on
@@ -205,6 +206,7 @@ __all__ = [
     "DANGER",
     "DANGEROUS",
     "DONE",
+    "GRAVE",
     "HEADINGS",
     "KINDS",
     "MARKS",

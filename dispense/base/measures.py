@@ -88,6 +88,8 @@ class Measures:
 
         >>> Measures(("in",)).form("[<10]0.00;0.0", "mm"), Measures(("psi",)).form("0.0", "bar")
         ('[<0.3937]0.0000;0.000', '0')
+        >>> Measures(("in",)).form("0", "mm/s")  # 150 mm/s are 5.91 in/s: 5.9 would be 1 in 100 wide
+        '0.00'
         """
         factor = self.scale(shop)[0]
         if factor == 1.0:
@@ -214,7 +216,7 @@ def _finer(section: str, factor: float, more: int) -> str:
         return section
     end = f"[{found['sign']}{float(found['end']) * factor:.4g}]" if found["sign"] else ""
     shown = len(found["digits"] or "")
-    digits = max(0, shown + more - (shown == 0 < more))  # whole numbers of three figures and more need less
+    digits = max(0, shown + more)
     return end + found["before"] + ("." + "0" * digits if digits else "")
 
 

@@ -193,17 +193,17 @@ def findings_text(
 ) -> str:
     """Findings under a heading for each kind, the gravest first, those of one sort together.
 
-    `where` adds the columns of station and day; without `notes` they are counted only. At most `most`
-    sorts of a kind are shown; all dangers, and what single cells of the plan hold, always. `more` says
-    where all of them stand.
+    `where` adds the columns of station and day, where one is told; without `notes` they are counted only.
+    At most `most` sorts of a kind are shown; all dangers, and what single cells of the plan hold, always.
+    `more` says where all of them stand.
 
     >>> print(findings_text([Finding("stop", "529 s of work", "more nozzles", "takt", "hem")]))
     1 stops the line
     <BLANKLINE>
     Stops the line
-      times  station  first on  what
-          1  hem                529 s of work
-                                → more nozzles
+      times  station  what
+          1  hem      529 s of work
+                      → more nozzles
     """
     findings = list(findings)
     groups = grouped(findings)
@@ -220,7 +220,9 @@ def findings_text(
             for group in shown_groups:
                 rows.append([f"  {group.count}", group.where, _first_on(group.first), _what(group.first)])
                 rows += [["", "", "", f"→ {group.first.fix}"]] if group.first.fix else []
-            lines.append(table(["  times", "station", "first on", "what"], rows))
+            heads = ["  times", "station", "first on", "what"]
+            told = [place for place in range(len(heads)) if any(row[place] for row in rows)]
+            lines.append(table([heads[place] for place in told], [[row[at] for at in told] for row in rows]))
         else:
             mark = "-" if kind == NOTE else "▲"
             lines += [

@@ -33,7 +33,7 @@ def compare_workbook(report: Comparison, paper: str = "A4") -> bytes:
     for item in report.fields:
         _sheet(book, data, report, item)
     _ruled_out(book, report)
-    data.close(whole=True)
+    data.close()
     book.move_sheet(data.sheet, len(book.worksheets))
     return finished(book, "compare.xlsx", paper)
 

@@ -46,7 +46,7 @@ from ..sheets.layout import (
 )
 from ..sheets.litres import LARGE, PLAIN
 from ..sheets.spec import SheetSpec
-from ..xlsx.shapes import PICTURE
+from ..xlsx.shapes import HEADED, PICTURE
 from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
@@ -365,11 +365,13 @@ class Form:
         filtered: bool = False,
         marks: str = "",
         stress: Mapping[str, Sequence[str]] | None = None,
+        in_order: str = "",
     ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
         `marks` names the column whose warning mark tells the whole row apart; `stress` the words of a
-        column by which a row stands in bold.
+        column by which a row stands in bold; `in_order` the times by which the rows stand: after midnight
+        the first tells its date, and those of the same day below it need not.
         """
         fields = {item.name: item for item in self.spec.columns(key)}
         letters = {}
@@ -403,7 +405,9 @@ class Form:
             cell = self._cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big and item is not None and item.name != marks)
             if item is not None and item.kind == "moment":
-                self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
+                marked = [_is_marked(f"${letters[marks]}{data}")] if marks else []
+                bold = [_says(f"${letters[by]}{data}", words) for by, words in (stress or {}).items()]
+                self._date_other_days(cell, marked, bold, item.name == in_order)
             cell.alignment = Alignment(
                 horizontal="right" if right else "left",
                 vertical="center",
@@ -468,20 +472,27 @@ class Form:
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
 
-    def _date_other_days(self, cell: str, mark: str) -> None:
+    def _date_other_days(
+        self, cell: Cell, marked: Sequence[str], bold: Sequence[str], in_order: bool
+    ) -> None:
         """Show a time that is not of the sheet's day with its date, a far one with its year too.
 
-        A row that is marked keeps its fill: some spreadsheets take the first rule of a cell that holds.
+        A row that is `marked` keeps its fill, one that is `bold` its weight: some spreadsheets take the first
+        rule of a cell that holds. In a list by time a row of the same day as the one above tells no date.
         """
         if not self.day:
             return
-        for is_marked in [_is_marked(mark), ""] if mark else [""]:
+        at = cell.coordinate
+        above = f"{cell.column_letter}{cell.row - 1}"
+        looks = [(test, {"font": Font(bold=True), "fill": _MARKED}) for test in marked]
+        looks += [(test, {"font": Font(bold=True)}) for test in bold]
+        for test, look in [*looks, ("", {})]:
             for number, (beyond, form) in enumerate(OTHER_DAYS):
-                tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
-                look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
+                tests = [f"ISNUMBER({at})", f"ABS(INT({at})-INT({self.day}))>{beyond}", test]
+                tests += [f"INT({at})<>INT(N({above}))"] if in_order else []
                 shown = NumberFormat(numFmtId=190 + number, formatCode=_of_language(form))
                 self.ws.conditional_formatting.add(
-                    cell,
+                    at,
                     Rule(
                         "expression",
                         formula=[f"AND({','.join(filter(None, tests))})"],
@@ -507,10 +518,9 @@ class Form:
     def _stress(self, key: str, name: str, words: Sequence[str]) -> None:
         """Rows in bold whose column says one of some words."""
         data, letters = self.ranges[key]
-        cell = f"${letters[name]}{data}"
-        asked = ",".join(f'{cell}="{translated(word)}"' for word in words)
+        asked = _says(f"${letters[name]}{data}", words)
         area = f"A{data}:{get_column_letter(len(letters))}{data}"
-        self.ws.conditional_formatting.add(area, FormulaRule([f"OR({asked})"], font=Font(bold=True)))
+        self.ws.conditional_formatting.add(area, FormulaRule([asked], font=Font(bold=True)))
 
     def area(self, key: str, name: str) -> str:
         """The cells of a table's column, as a formula writes them."""
@@ -572,19 +582,25 @@ class Form:
         self.row += rows
         return self.row - rows
 
-    def picture(self, key: str, size: tuple[float, float]) -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
+    def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
+        if heading:
+            first = self.row
+            self.section(heading)
+            self._area(f"{HEADED}{key}", first, self.row - 1)
         points = size[1] / POINT
         rows = max(1, math.ceil(points / style.PICTURE_ROW))
         for row in range(self.row, self.row + rows):
             self.ws.row_dimensions[row].height = round(points / rows, 2)
             for column in range(1, self.columns + 1):
                 self._cell(column, row=row)  # so that the row stands in the file
-        name = f"{PICTURE}{key}"
-        area = f"$A${self.row}:${get_column_letter(self.columns)}${self.row + rows - 1}"
-        address = f"{_quoted(self.ws.title)}!{area}"
-        self.book.defined_names[name] = DefinedName(name, attr_text=address, hidden=True)
+        self._area(f"{PICTURE}{key}", self.row, self.row + rows - 1)
         self.row += rows
+
+    def _area(self, name: str, first: int, last: int) -> None:
+        """A hidden name for rows of the page."""
+        address = f"{_quoted(self.ws.title)}!$A${first}:${get_column_letter(self.columns)}${last}"
+        self.book.defined_names[name] = DefinedName(name, attr_text=address, hidden=True)
 
     def close(self) -> None:
         """Set what is printed: not what stands beside the page."""
@@ -699,6 +715,11 @@ class Form:
 def _is_marked(cell: str) -> str:
     """A formula that tells whether a text begins with a warning mark, or goes on from a line that does."""
     return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
+
+
+def _says(cell: str, words: Sequence[str]) -> str:
+    """A formula that tells whether a text is one of some words."""
+    return "OR(" + ",".join(f'{cell}="{translated(word)}"' for word in words) + ")"
 
 
 def _titled(item: Field) -> str:

@@ -75,16 +75,12 @@ class Data:
         self.column += 1
         return found
 
-    def close(self, *, whole: bool = False) -> None:
-        """Print set-up: hidden and so not printed, or the whole of what few figures there are."""
+    def close(self) -> None:
+        """Hidden, and so not printed."""
         self.sheet.row_dimensions[4].height = 42
         self.sheet.freeze_panes = "A5"
         style.page(self.sheet)
-        if whole:
-            style.put(self.sheet["A2"], "Behind the charts of the other sheets.")
-            self.sheet.print_area = self.sheet.dimensions
-        else:
-            self.sheet.sheet_state = "hidden"
+        self.sheet.sheet_state = "hidden"
 
 
 class Page:

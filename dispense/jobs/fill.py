@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING, Any, cast
 from ..base.errors import DispenseError, FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
-from ..base.findings import STOP, Finding, gravest_first
+from ..base.findings import GRAVE, STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
 from ..base.measures import CHOICES as MEASURES
@@ -48,7 +48,7 @@ from ..plan.records import Plan
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..plan.validity import CardPeriod, card_periods
 from ..plan.weeks import is_free
-from ..reports.findings import not_played, plan_findings
+from ..reports.findings import concerns, not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
@@ -137,17 +137,20 @@ class FillReport:
         }
 
     def as_text(self) -> str:
-        """The report for a terminal: counts, then the findings worth reading first."""
+        """The report for a terminal: what may hurt or stops the line first, then counts, then the rest."""
         total = len(self.files)
-        lines = [self.nothing] if self.nothing else []
+        grave = [item for item in self.findings if item.kind in GRAVE]
+        others = [item for item in self.findings if item.kind not in GRAVE]
+        lines = [findings_text(grave), ""] if grave else []
+        lines += [self.nothing] if self.nothing else []
         lines += [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
         rows = [[f"  {KINDS[kind]}", count] for kind, count in self.counts.items() if count]
         lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
-        if self.findings:
-            lines += ["", findings_text(self.findings, notes=False, more="all in results.xlsx")]
+        if others:
+            lines += ["", findings_text(others, notes=False, more="all in results.xlsx")]
         if self.superseded:
             moved = f"{counted(len(self.superseded), 'sheet')} that no longer hold"
             moved += "s" if len(self.superseded) == 1 else ""
@@ -983,7 +986,7 @@ def fill(
         if os.path.isdir(folder):
             check_manifest(folder)
         if not report.nothing:
-            told = [item for item in begin.findings if _is_of(item, chosen)]
+            told = [item for item in begin.findings if _is_of(plan, item, chosen)]
             report.findings = gravest_first([*told, *failed, *_findings(plan, results, chosen)])
         report.notes = [*([begin.words] if begin.words else []), *reckoned_notes(results, today)]
         report.contents = [job.content for job in jobs]
@@ -1005,9 +1008,9 @@ def fill(
     return report
 
 
-def _is_of(finding: Finding, chosen: _Chosen) -> bool:
-    """Whether a finding is of a station that is filled, or of none."""
-    return not finding.station or chosen.stations is None or finding.station in chosen.stations
+def _is_of(plan: Plan, finding: Finding, chosen: _Chosen) -> bool:
+    """Whether a finding is of what is filled."""
+    return chosen.stations is None or concerns(plan, finding, chosen.stations)
 
 
 def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str, Any]) -> None:

@@ -6,7 +6,7 @@ shift finds stands in its `ShiftResult.findings`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 
 from ..base.errors import DispenseError
@@ -19,7 +19,7 @@ from ..plan.rows import Station
 from ..plan.slips import slips
 from ..plan.validity import change_overs, validity_findings, variants_built
 from ..shift.findings import OUTPUT
-from ..shift.setup import setup_card
+from ..shift.setup import setup_card, station_parts
 from .pour import pour_findings
 from .press import press_findings, pressed_findings
 from .routes import START_UP, route_findings
@@ -150,8 +150,17 @@ def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Fin
     """What is found of a plan, or of some of its stations, the gravest first."""
     names = [row.station for row in plan.stations]
     chosen = names if stations is None else [name for name in names if name in set(stations)]
-    found = _of_plan(plan)
+    found = [item for item in _of_plan(plan) if stations is None or concerns(plan, item, chosen)]
     return gravest_first([*found, *(item for name in chosen for item in station_findings(plan, name))])
+
+
+def concerns(plan: Plan, finding: Finding, stations: Collection[str]) -> bool:
+    """Whether a finding is of some stations, of a material or part there, or of the whole plan."""
+    if finding.station:
+        return finding.station in stations
+    if finding.material:
+        return any(finding.material in plan.materials_at(name) for name in stations)
+    return not finding.part or any(finding.part in station_parts(plan, name) for name in stations)
 
 
 def not_played(of_plan: Iterable[Finding], played: Iterable[Finding]) -> list[Finding]:
@@ -162,4 +171,12 @@ def not_played(of_plan: Iterable[Finding], played: Iterable[Finding]) -> list[Fi
     ]
 
 
-__all__ = ["OF_PLAN", "OF_STATION", "not_played", "plan_findings", "station_findings", "without_findings"]
+__all__ = [
+    "OF_PLAN",
+    "OF_STATION",
+    "concerns",
+    "not_played",
+    "plan_findings",
+    "station_findings",
+    "without_findings",
+]

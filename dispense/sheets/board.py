@@ -19,16 +19,7 @@ from ..shift.findings import PAST_LIMIT, RECKONED
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pictures import BARS, cure_bars, drawn
-from .pieces import (
-    at,
-    findings_shown,
-    from_on,
-    handover_rows,
-    shift_head,
-    shift_headline,
-    shop_record,
-    warning_rows,
-)
+from .pieces import at, findings_shown, from_on, handover_rows, shift_head, shift_headline, warning_rows
 from .sheet import Sheet
 from .spec import BATCH, HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
@@ -106,7 +97,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
         }
         for batch in result.batches
     ]
-    record = shop_record(result)
+    record = result.shop_record
     return Content(
         CURE_BOARD,
         {
@@ -268,8 +259,7 @@ def layout(book: Book) -> None:
         rows_high=15.5,
         marks="note",
     )
-    form.section("Cure of the batches")
-    form.picture("cure_bars", BARS)
+    form.picture("cure_bars", BARS, "Cure of the batches")
     form.cautions()
 
     hand = book.page("Handover", [9, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)

@@ -106,7 +106,9 @@ def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
 
 def layout(book: Book) -> None:
     """Target and limits, the checks with boxes to write in, what they say together, a run chart."""
-    form = book.page("Checks", [7, 16.6, 9, 8.5, 11.4, 11.4, 9, 8, 9, 9, 9.5], landscape=False, standing=True)
+    form = book.page(
+        "Checks", [7, 16.6, 9, 8.5, 11.9, 11.9, 8.6, 8, 9, 9, 8.9], landscape=False, standing=True
+    )
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
@@ -149,6 +151,7 @@ def layout(book: Book) -> None:
         ],
         repeat=True,
         rows_high=17,
+        in_order="time",
     )
     weighed, within, ratio, low = (
         form.area("CheckShots", name) for name in ("weighed", "within_limits", "b_per_100_a", "low")
@@ -183,9 +186,18 @@ def layout(book: Book) -> None:
             Drawn("high", "upper limit", "lgDash"),
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
-        at=form.room(9),
-        size=(19.4, 4.7),
+        at=form.room(7),
+        size=(19.4, 3.7),
     )
+    form.section(
+        "If a weight is outside its limits", "common practice, no source; the plant's own rule goes first"
+    )
+    form.put(1, "Stop. Set the last part aside, clear the nozzle, weigh a second time the same shots.")
+    form.skip()
+    form.put(1, "Outside again: hold all parts since the last check within limits, tell the shift lead.")
+    form.skip()
+    form.put(1, "Go on when the cause is found and a check is within; write both weights and the time.")
+    form.skip()
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()
 

@@ -185,11 +185,13 @@ class Form(Protocol):
         filtered: bool = False,
         marks: str = "",
         stress: Mapping[str, Sequence[str]] | None = None,
+        in_order: str = "",
     ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
         `marks` names the column whose warning mark tells the whole row apart; `stress` the words of a
-        column by which a row stands in bold.
+        column by which a row stands in bold; `in_order` the times by which the rows stand: after midnight
+        the first tells its date, and those of the same day below it need not.
         """
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
@@ -212,8 +214,8 @@ class Form(Protocol):
     def room(self, rows: int) -> int:
         """Keep rows free for a chart; returns the first of them."""
 
-    def picture(self, key: str, size: tuple[float, float]) -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
+    def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
 
     def lines(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import DANGER, STOP, Finding
+from ..base.findings import GRAVE, Finding
 from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
@@ -20,7 +20,6 @@ from .pieces import head, hours, shift_headline, shop, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
-GRAVE = (DANGER, STOP)
 OF_SHIFT = (OUTPUT, "half done", "lost half done")  # topics of a shift that a line sheet shows
 MINUTES = "[<100]0.0;#,##0"
 
@@ -120,7 +119,7 @@ def _findings(plan: Plan, results: Sequence[ShiftResult]) -> Iterator[Finding]:
     here = (results[0].date, results[0].shift)
     names = [result.station.station for result in results]
     played = [item for result in results for item in result.findings]
-    for item in not_played(plan_findings(plan, names), played):
+    for item in not_played(plan_findings(plan, lines(plan)), played):
         is_shown = item.topic in (*OF_ROUTES, ASSUMED, TOO_SOON) or (
             item.kind in GRAVE and item.station in names
         )

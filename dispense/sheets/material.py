@@ -36,7 +36,6 @@ from .pieces import (
     rule_text,
     shift_head,
     shift_headline,
-    shop_record,
     use_row,
     warning_rows,
 )
@@ -188,7 +187,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     density = result.density
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
-    record = shop_record(result)
+    record = result.shop_record
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -421,6 +420,7 @@ def layout(book: Book) -> None:
         repeat=True,
         rows_high=13.6,
         stress={"event": BY_HAND},
+        in_order="time",
     )
     times.cautions()
 
@@ -444,7 +444,7 @@ def layout(book: Book) -> None:
     later.put(1, RECKONED)
     later.skip()
     form = book.page(
-        "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
+        "Material", [11.5, 13.8, 9, 9, 9, 9, 10, 9.5, 8.8, 8, 8, 8.9, 8, 12.3, 8.5, 8.5, 9.4], landscape=True
     )
     form.head(named=False)
     form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
@@ -494,8 +494,7 @@ def layout(book: Book) -> None:
         "MaterialParts", ["part", *counts, "shot", "low", "high", "shot_mass", "total", "matters_most"]
     )
     form.total("MaterialParts", [*counts, "total"])
-    form.section("Container levels")
-    form.picture("container_levels", LEVELS)
+    form.picture("container_levels", LEVELS, "Container levels")
     form.sign_off()
     hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 16, 16, 21, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)

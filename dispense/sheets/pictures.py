@@ -328,7 +328,11 @@ STAGES = (
 
 def cure_bars(result: ShiftResult) -> Picture | None:
     """A bar for each batch: dispensed, wait, may be moved, joined, tested; its oven and its mating."""
-    batches = [batch for batch in result.batches if any(_stages(batch)[1:])]
+    batches = [
+        batch
+        for batch in result.batches
+        if batch.tightest or batch.cure.profile or any(at is not None for at in _stages(batch)[2:])
+    ]
     if not batches:
         return None
     wide, high = BARS

@@ -7,8 +7,6 @@ import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
-import numpy as np
-
 from ..base.clock import hhmm, last_second, next_minute
 from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
@@ -85,16 +83,6 @@ def hours(result: ShiftResult) -> str:
 def from_on(day: datetime.date, clock: float | None) -> datetime.datetime | None:
     """From when on something may be done, as date and time: a whole minute, never too early."""
     return None if clock is None else at(day, next_minute(clock))
-
-
-def shop_record(result: ShiftResult) -> list[float]:
-    """Temperatures from start to end of the shift, ends interpolated."""
-    times, values = result.temperatures
-    if len(times) == 1:
-        return list(values)
-    start, end = result.calendar.start, result.calendar.end
-    inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
-    return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
 
 
 def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:

@@ -16,7 +16,7 @@ from ..plan.records import Plan
 from ..plan.validity import CHANGE_OVER
 from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
-from ..shift.weighing import driver_text
+from ..shift.weighing import check_shot, driver_text
 from .layout import Book, Written
 from .pictures import SECTIONS, drawn, station_sections
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
@@ -58,6 +58,10 @@ STATION_SETUP = SheetSpec(
         text("surface_treatment", "surface treatment and how long it keeps"),
         text("open_time", "open time"),
         text("pot_life_source", "method and source of the pot life"),
+        whole("check_shots", "check shot: so many to weigh on one cup", labels=("Check shot: together",)),
+        number("check_target", "g", "what they must weigh", labels=("Check shot: target",)),
+        number("check_low", "g", "lower limit of that", labels=("Check shot: low",)),
+        number("check_high", "g", "upper limit of that", labels=("Check shot: high",)),
         moment("weighed_on", "date and time that is written here when the shots are weighed"),
     ),
     {
@@ -218,6 +222,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "surface_treatment": treatment or "none stated",
             "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
+            **_check(card),
             "weighed_on": None,
             "cautions": cautions(plan, card),
         },
@@ -229,6 +234,22 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         },
         drawn(sections=station_sections(plan, card)),
     )
+
+
+def _check(card: SetupCard) -> Row:
+    """What a check shot must weigh, where it is the same whatever the shift builds."""
+    items = [item.application for item in card.settings]
+    of_one_part = len({item.part for item in items}) == 1
+    if not card.station.checks or not (items and (card.station.check_volume or of_one_part)):
+        return {}
+    found = check_shot(card.station, items, card.density)
+    limits = found.limits
+    return {
+        "check_shots": found.count,
+        "check_target": limits.target,
+        "check_low": limits.low,
+        "check_high": limits.high,
+    }
 
 
 def _finding_rows(findings: Iterable[Finding], nothing: str) -> list[Row]:
@@ -328,13 +349,14 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
-    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 8.2, 8.2, 8.2, 7.5, 9.4, 14.6]
+    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 8.2, 8.2, 8.2, 8.5, 9.4, 13.6]
     form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))
     form.cards(("ratio", 6), ("density", 3), ("open_time", 3))
     form.cards(("mixer_volume", 3), ("purge_volume", 3), ("start_volume", 3), ("flow_limit", 3))
     form.cards(("nozzle_bore", 3), ("nozzle_length", 3), ("pressure_limit", 3), ("pot_life_source", 3))
+    form.cards(("check_shots", 3), ("check_target", 3), ("check_low", 3), ("check_high", 3))
     form.cards(("pot_life", 6), ("rule", 3), ("surface_treatment", 3), small=True)
     form.cards(("description", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section(

@@ -1,4 +1,4 @@
-"""Staging sheet: every container that must stand at the stations in one shift."""
+"""Staging sheet: every container and static mixer that must stand at the stations in one shift."""
 
 from __future__ import annotations
 
@@ -14,7 +14,17 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, DASHED, DASHED_KILOGRAMS, TICK, Book
-from .pieces import ML, at, found_at_start, head, hours, instead_of_lots, letter_name, station_warning_rows
+from .pieces import (
+    ML,
+    at,
+    found_at_start,
+    head,
+    hours,
+    instead_of_lots,
+    letter_name,
+    shop,
+    station_warning_rows,
+)
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -25,7 +35,7 @@ STAGING = SheetSpec(
     "staging",
     "staging.xlsx",
     "Staging sheet",
-    "every container that must stand at the stations in one shift",
+    "every container and static mixer that must stand at the stations in one shift",
     (
         *HEAD,
         date("day", "date of the shift"),
@@ -46,11 +56,18 @@ STAGING = SheetSpec(
             moment("first", "first needed", labels=("Needed from",)),
             moment("last", "last change", labels=("Last change",)),
         ),
+        "StagingMixers": (
+            text("station", "station"),
+            number("bore", "mm", "bore of the static mixer"),
+            number("length", "mm", "length of its mixing elements"),
+            whole("mixers", "mixers that the shift fills, the first among them; none to spare"),
+        ),
         "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
     },
     ("day", "shift"),
     needed={
         "StagingContainers": ("station", "material", "component", "containers"),
+        "StagingMixers": ("station", "mixers"),
         "StagingWarnings": ("warning",),
     },
     written={"StagingContainers": (TICK, BY)},
@@ -103,8 +120,27 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "headline": staging_headline(count, missing),
             "cautions": translated(CAUTION),
         },
-        {"StagingContainers": rows, "StagingWarnings": station_warning_rows(found)},
+        {
+            "StagingContainers": rows,
+            "StagingMixers": _mixer_rows(results),
+            "StagingWarnings": station_warning_rows(found),
+        },
     )
+
+
+def _mixer_rows(results: Sequence[ShiftResult]) -> list[Row]:
+    """The mixers that each station fills in the shift, as played; one taken over is not among them."""
+    rows: list[Row] = [
+        {
+            "station": result.station.station,
+            "bore": shop(result.station.mixer_bore, "mm"),
+            "length": shop(result.station.mixer_length, "mm"),
+            "mixers": result.mixers,
+        }
+        for result in results
+        if result.mixers
+    ]
+    return rows or [{"station": "–"}]
 
 
 def staging_headline(count: int, missing: int) -> str:
@@ -147,6 +183,8 @@ def layout(book: Book) -> None:
         repeat=True,
     )
     form.total("StagingContainers", ["containers", "mass"], {"mass": DASHED_KILOGRAMS})
+    form.section("Mixers to bring", "as the shift uses them, none to spare")
+    form.table("StagingMixers", ["station", "bore", "length", "mixers"])
     form.section("Warnings")
     form.warnings("StagingWarnings", ("station", "warning"))
     form.sign_off(("Picked by", "Checked by", "Received on the line"))

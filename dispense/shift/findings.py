@@ -348,7 +348,7 @@ def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
         fix = "a smaller mixer, a quicker takt or a cooler shop"
         if nozzles > 1 and result.busy <= WELL_USED * (nozzles - 1) * result.calendar.available:
             fix = f"one nozzle fewer, {fix}"
-        limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
+        limit = result.station.purge_share * result.life.at(max(result.shop_record))
         yield _found(
             result,
             QUALITY,

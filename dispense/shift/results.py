@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+import numpy as np
+
 from ..base.findings import Finding, WithFindings
 from ..plan.amounts import Amount, Application, in_one_go, total
 from ..plan.materials import WorkingLife, mix_shares, mixed_density
@@ -418,6 +420,16 @@ class ShiftResult(WithFindings):
     passages: list[Passage] = field(default_factory=list)  # from the stations before
     pace: Pace | None = None  # what sets the pace of the station's line
     course: Course = field(default_factory=Course)
+
+    @property
+    def shop_record(self) -> list[float]:
+        """Temperatures from start to end of the shift [K], ends interpolated."""
+        times, values = self.temperatures
+        if len(times) == 1:
+            return list(values)
+        start, end = self.calendar.start, self.calendar.end
+        inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
+        return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
 
     @property
     def letters(self) -> tuple[str, ...]:

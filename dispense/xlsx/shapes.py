@@ -16,6 +16,7 @@ from .package import MAIN, RELATIONS, Package, Sheet, split_range
 from .shared import DECLARED
 
 PICTURE = "_picture."  # hidden names that say where a picture goes begin so
+HEADED = "_headed."  # and those of the rows of its heading, hidden with the room where nothing is drawn
 _XDR = "http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"
 _A = "http://schemas.openxmlformats.org/drawingml/2006/main"
 _KIND = "application/vnd.openxmlformats-officedocument.drawing+xml"
@@ -63,12 +64,19 @@ def draw_pictures(package: Package, pictures: Mapping[str, Picture]) -> None:
     """Draw the pictures that the template has room for; room that is not needed is hidden."""
     drawn: dict[str, list[str]] = {}
     sheets = {sheet.name: sheet for sheet in package.worksheets}
+    headings = {
+        item.name.removeprefix(HEADED): split_range(item.place[1])
+        for item in package.defined_names
+        if item.name.startswith(HEADED) and item.place is not None
+    }
     for key, (name, (top, left, bottom, _)) in picture_places(package).items():
         picture, sheet = pictures.get(key), sheets.get(name)
         if sheet is None:
             continue
         _hide_rows(package, sheet, top, bottom, picture.high / POINT if picture else 0.0)
         if picture is None:
+            if heading := headings.get(key):
+                _hide_rows(package, sheet, heading[0], heading[2], 0.0)
             continue
         for part in package.drawings(sheet)[:1]:
             first = 2 + 1000 * sum(map(len, drawn.values()))
@@ -207,4 +215,4 @@ def _words(item: Words) -> str:
     )
 
 
-__all__ = ["PICTURE", "draw_pictures", "make_room", "picture_places"]
+__all__ = ["HEADED", "PICTURE", "draw_pictures", "make_room", "picture_places"]

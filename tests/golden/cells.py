@@ -451,6 +451,12 @@ class _Walk:
         if not re.search(r"(?i)h+:mm", code):
             self.fault(sheet, cell, f"the format {code} shows no time")
 
+    def _is_of_the_day_above(self, sheet: str, cell: str, value: datetime.datetime) -> bool:
+        """Whether the row above, of a list by time, is of the same day."""
+        letter, row = re.fullmatch(r"([A-Z]+)(\d+)", cell).groups()
+        above = self.book.value(sheet, f"{letter}{int(row) - 1}")
+        return isinstance(above, datetime.datetime) and above.date() == value.date()
+
     def _conditional(self, sheet: str, cell: str, value: datetime.datetime) -> str | None:
         """The format that a rule of the sheet gives a time some days off the sheet's day."""
         page = self.book.sheets[sheet]
@@ -462,7 +468,8 @@ class _Walk:
         ]
         for rule, cells in sorted(rules, key=lambda pair: pair[0].priority):
             found = re.fullmatch(
-                r"AND\(ISNUMBER\((\w+)\),ABS\(INT\((\w+)\)-INT\(\$([A-Z]+)\$(\d+)\)\)>(\d+)\)",
+                r"AND\(ISNUMBER\((\w+)\),ABS\(INT\((\w+)\)-INT\(\$([A-Z]+)\$(\d+)\)\)>(\d+)"
+                r"(?:,INT\((\w+)\)<>INT\(N\((\w+)\)\))?\)",
                 rule.formula[0],
             )
             first = str(cells.cells).split(":")[0]
@@ -475,6 +482,8 @@ class _Walk:
             if not isinstance(day, datetime.datetime):
                 return None
             if abs((value.date() - day.date()).days) > int(found.group(5)):
+                if found.group(6) and self._is_of_the_day_above(sheet, cell, value):
+                    return "(d m of the row above) hh:mm"
                 return rule.dxf.numFmt.formatCode
         return None
 

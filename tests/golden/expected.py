@@ -285,9 +285,8 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         found.append(Found(QUALITY, says, "reckoned half done", part=part, **here))
     if run.between > 2:  # a few are not worth a word
         material, share = run.material, run.station.purge_share
-        life = weather.life_at(
-            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
-        )
+        hottest = run.weather.between(run.hours.start, run.hours.end)[1]  # of the shift, not of the day
+        life = weather.life_at(material.pot_life, material.pot_life_temperature, material, hottest)
         figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
         said = ("between parts", "takt", "longer", "smaller mixer")
         nozzles = run.station.nozzles
@@ -998,6 +997,7 @@ class Reckoning:
             if material.open_time
             else Says(("none stated",)),
             "pot_life_source": self.source(material),
+            **self.check_of_card(station, shots, density),
             "weighed_on": None,  # people write it
             "cautions": cautions(material, self.has_cells(station.station)),
         }
@@ -1574,6 +1574,19 @@ class Reckoning:
 
     # -------------------------------------------------------------------------------- shot check
 
+    @staticmethod
+    def check_of_card(station, shots: list[amounts.Shot], density: float) -> dict[str, Any]:
+        """The check shot on a card: only where no shift may ask for another, by the parts it builds."""
+        names = ("check_target", "check_low", "check_high")
+        volume = station.check_volume
+        if volume is None and len({shot.part for shot in shots}) == 1:
+            volume = max(shot.volume for shot in shots)
+        if not station.checks or volume is None:
+            return dict.fromkeys(("check_shots", *names))
+        cup = weighing.weigh(volume * density, station.meter_tolerance)
+        values = zip(names, (cup.target, cup.low, cup.high), strict=True)
+        return {"check_shots": Num(cup.count), **{name: printed(value, cup.digits) for name, value in values}}
+
     def check_page(self, run: Played) -> Page:
         """The shot-check sheet."""
         cup, volume = run.check, run.check_volume  # of all shots together
@@ -1669,6 +1682,16 @@ class Reckoning:
             },
         )
         page.tables["StagingContainers"] = rows
+        page.tables["StagingMixers"] = [
+            {
+                "Station": run.station.station,
+                "Bore [mm]": run.station.mixer_bore and Num(run.station.mixer_bore),
+                "Length [mm]": run.station.mixer_length and Num(run.station.mixer_length),
+                "Mixers": Num(run.mixers),
+            }
+            for run in runs
+            if run.mixers
+        ] or [{"Station": "–", "Bore [mm]": None, "Length [mm]": None, "Mixers": None}]
         page.totals["StagingContainers"] = {"Containers": Num(count), "Mass [kg]": Num(mass)}
         page.messages["StagingWarnings"] = [
             Message(item.kind, {"Station": item.station}, item.marked) for item in gravest(found)
