@@ -937,7 +937,7 @@ def unescape(text: str) -> str:
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
 
-_T, _R, _IS, _V = (f"{{{MAIN}}}{name}" for name in ("t", "r", "is", "v"))
+_T, _R, _IS, _F, _V = (f"{{{MAIN}}}{name}" for name in ("t", "r", "is", "f", "v"))
 _DATA, _ROW, _C = (f"{{{MAIN}}}{name}" for name in ("sheetData", "row", "c"))
 
 
@@ -966,6 +966,14 @@ def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Ele
             address = cell.get("r")
             column = split_cell(address)[1] if address else column + 1
             yield row_number, column, address or f"{column_letters(column)}{row_number}", cell
+
+
+def formula_of(cell: etree._Element) -> etree._Element | None:
+    """The formula of a cell element, None where it has none; one that holds a value alone is not searched."""
+    if not len(cell):
+        return None
+    first: etree._Element = cell[0]
+    return first if first.tag == _F else None if len(cell) == 1 else cell.find(_F)
 
 
 def cell_value(cell: etree._Element, package: Package) -> str | float | bool | None:

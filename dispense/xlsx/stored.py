@@ -21,7 +21,16 @@ from dispense.xlsx.content import (
     encode,
     number_text,
 )
-from dispense.xlsx.package import MAIN, Package, Sheet, column_letters, iter_cells, sound_xml, split_range
+from dispense.xlsx.package import (
+    MAIN,
+    Package,
+    Sheet,
+    column_letters,
+    formula_of,
+    iter_cells,
+    sound_xml,
+    split_range,
+)
 from dispense.xlsx.rows import area_cells, chart_parts
 
 __all__ = [
@@ -90,7 +99,7 @@ def store_values(package: Package, values: Mapping[tuple[str, str], Any]) -> Non
     for sheet in package.worksheets:
         mine = {cell: value for (name, cell), value in values.items() if name == sheet.name}
         for _, _, address, cell in iter_cells(package.edit(sheet.part)) if mine else ():
-            if address in mine and cell.find(FORMULA) is not None:
+            if address in mine and formula_of(cell) is not None:
                 _set_value(cell, _formula_content(mine[address], date1904))
 
 
@@ -117,7 +126,7 @@ def _value_changes(
     blocks: list[tuple[int, int, int, int]] = []
     date1904 = package.date1904
     for row, column, address, cell in iter_cells(package.tree(sheet.part)):
-        formula = cell.find(FORMULA) if len(cell) else None
+        formula = formula_of(cell)
         if formula is None:
             if not blocks or not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
                 continue
@@ -165,7 +174,7 @@ def _set_value(cell: etree._Element, content: Content) -> None:
         cell.set("t", content.kind)
     value = etree.Element(VALUE)
     value.text = content.text
-    formula = cell.find(FORMULA)
+    formula = formula_of(cell)
     if formula is None:
         cell.insert(0, value)
     else:
