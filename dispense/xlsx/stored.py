@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 
 from lxml import etree
@@ -123,21 +123,32 @@ def _value_changes(
 ) -> list[tuple[str, etree._Element, Content]]:
     """Address, cell and content of each formula that stores something else now."""
     changes: list[tuple[str, etree._Element, Content]] = []
-    blocks: list[tuple[int, int, int, int]] = []
-    date1904 = package.date1904
-    for row, column, address, cell in iter_cells(package.tree(sheet.part)):
-        formula = formula_of(cell)
-        if formula is None:
-            if not blocks or not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
-                continue
-        elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
-            blocks.append(split_range(formula.get("ref", "A1")))
-        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
+    date1904, name = package.date1904, sheet.name.lower()
+    for address, cell in _computed(package.tree(sheet.part)):
+        content = _formula_content(values.get((name, address)), date1904)
         if content.kind == "blank":
             missing.append(f"{sheet.name}!{address}")
         if content != _stored(cell):
             changes.append((address, cell, content))
     return changes
+
+
+def _computed(root: etree._Element) -> Iterator[tuple[str, etree._Element]]:
+    """Address and cell of each formula, and of each cell that a formula of a range fills."""
+    formulas = list(root.iter(FORMULA))
+    blocks = [
+        split_range(formula.get("ref", "A1"))
+        for formula in formulas
+        if formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", "")
+    ]
+    cells = [formula.getparent() for formula in formulas]
+    if not blocks and all(cell.get("r") for cell in cells):
+        yield from ((cell.get("r"), cell) for cell in cells)
+        return
+    for row, column, address, cell in iter_cells(root):
+        in_block = any(t <= row <= b and le <= column <= r for t, le, b, r in blocks)
+        if in_block or formula_of(cell) is not None:
+            yield address, cell
 
 
 def _formula_content(value: Any, date1904: bool) -> Content:
