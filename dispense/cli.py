@@ -860,20 +860,20 @@ def _check(options) -> int:
         findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
         if begin is not None:
             plan, findings = begin.plan, gravest_first([*begin.findings, *findings])
-    if options.json:
-        _print_json(
-            {
-                "problems": [_problem(problem) for problem in problems],
-                "findings": [finding.as_json() for finding in findings],
-            }
-        )
-    elif problems:
-        for problem in problems:
-            print(problem)
-        for warning in plan.warnings:
-            print(f"note: {warning}", file=sys.stderr)
-    else:
-        _print_checked(options.plan, plan, findings, "" if begin is None else begin.words)
+        if options.json:
+            _print_json(
+                {
+                    "problems": [_problem(problem) for problem in problems],
+                    "findings": [finding.as_json() for finding in findings],
+                }
+            )
+        elif problems:
+            for problem in problems:
+                print(problem)
+            for warning in plan.warnings:
+                print(f"note: {warning}", file=sys.stderr)
+        else:
+            _print_checked(options.plan, plan, findings, "" if begin is None else begin.words)
     return BAD_INPUT if problems else exit_code(findings)
 
 

@@ -18,16 +18,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from dispense.handbook.flow import squeeze_gap
-from dispense.reports.press import (
-    Paste,
-    Press,
-    closing_speed,
-    joint_report,
-    press_findings,
-    pressed_bead,
-    pressed_findings,
-    shortest_takt,
-)
+from dispense.handbook.press import Paste, Press, closing_speed
+from dispense.reports.press import joint_report, press_findings, pressed_bead, pressed_findings, shortest_takt
 from dispense.sheets.setup import station_setup_content
 from dispense.shift.setup import setup_card
 

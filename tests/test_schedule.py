@@ -21,6 +21,7 @@ from dispense.handbook.cure import (
     record_dose,
     time_to_cure,
 )
+from dispense.handbook.fitting import fit_kinetics
 from dispense.handbook.moisture import (
     moisture_coefficient,
     moisture_depth,
@@ -33,7 +34,6 @@ from dispense.handbook.schedule import (
     Requirement,
     arrhenius_curvature,
     fit_activation_energy,
-    fit_kinetics,
     ramp_hold,
     schedule,
     shortest_hold,

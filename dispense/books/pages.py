@@ -97,8 +97,11 @@ def hide_empty(package: Package, tables: Mapping[str, bool]) -> None:
     """Hide the worksheets of tables that are empty, and show those of tables that are not."""
     for table in package.tables:
         if table.name in tables:
-            listed = package.edit(package.workbook_part).find(f"{{{MAIN}}}sheets")
-            item = listed[table.sheet.index]
+            place = table.sheet.index
+            listed = package.tree(package.workbook_part).find(f"{{{MAIN}}}sheets")
+            if listed[place].get("state") == ("hidden" if tables[table.name] else None):
+                continue
+            item = package.edit(package.workbook_part).find(f"{{{MAIN}}}sheets")[place]
             if tables[table.name]:
                 item.set("state", "hidden")
             else:
@@ -305,8 +308,9 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
             continue
         heights[number] = 0.0 if is_hidden else float(row.get("ht", _ROW))
         for cell in () if is_hidden else row:
-            if len(cell) and split_cell(cell.get("r"))[1] <= last:
-                smallest = min(smallest, sizes[int(cell.get("s", "0"))])
+            size = sizes[int(cell.get("s", "0"))]
+            if size < smallest and len(cell) and split_cell(cell.get("r"))[1] <= last:
+                smallest = size
     down = sum(heights.values())
     by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
     by_hand = min(by_width, wide / unrounded / _DRIFT) if unrounded else by_width

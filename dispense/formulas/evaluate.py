@@ -17,7 +17,7 @@ from openpyxl.utils import get_column_letter
 from ..base.errors import Problem
 from ..base.fields import CellError
 from ..xlsx.formula_text import TablePart, Unevaluable
-from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, iter_cells, split_range
+from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, formula_of, iter_cells, split_range
 from .functions import DATE_FUNCTIONS, FUNCTIONS, REFUSED
 from .looking_up import intersect_cell
 from .number_forms import is_date_format
@@ -549,9 +549,6 @@ def _table_rows(table: TableRange, items: frozenset[str], top: int, bottom: int)
 # -- sources ------------------------------------------------------------------------------------
 
 
-_FORMULA = f"{{{MAIN}}}f"
-
-
 class PackageSheets:
     """The sheets of a `Package`, read from its XML; stored values of formulas are not looked at."""
 
@@ -573,7 +570,7 @@ class PackageSheets:
         for row, column, _, cell in iter_cells(root):
             if not len(cell):
                 continue
-            element = cell[0] if cell[0].tag == _FORMULA else cell.find(_FORMULA)
+            element = formula_of(cell)
             if element is None:
                 value = _stored(cell, self.package)
                 if value is not None:

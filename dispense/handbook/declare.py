@@ -134,6 +134,11 @@ class Function:
         return tuple(Short(item, self.system) for item in self.arguments)
 
     @cached_property
+    def quick(self) -> tuple[tuple[Any, ...], ...]:
+        """The same taken apart, for one call after another."""
+        return tuple(argument.quick for argument in self.plan)
+
+    @cached_property
     def defaults(self) -> dict[str, Any]:
         """What each argument is where it is left out, as the kernel takes it; REQUIRED for some."""
         return {argument.name: argument.default for argument in self.plan}

@@ -286,18 +286,23 @@ def scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
 
 def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     """The same where numpy may warn: for a program that has silenced it once for all calls."""
-    plan = entry.plan
-    if len(arguments) > len(plan):
+    quick = entry.quick
+    if len(arguments) > len(quick):
         return None
     values = entry.defaults.copy()
     needed = entry.needed
-    for argument, value in zip(plan, arguments):  # noqa: B905  (what is left out has its default)
-        if value is not None:
-            value = argument.read(value)
+    for argument, value in zip(quick, arguments):  # noqa: B905  (what is left out has its default)
+        if value is None:
+            continue
+        name, low, high, factor, offset, is_needed, read = argument
+        if type(value) is float and low <= value <= high:
+            value = value * factor + offset
+        else:
+            value = read(value)
             if value is REQUIRED:
                 return None
-            values[argument.name] = value
-            needed -= argument.is_needed
+        values[name] = value
+        needed -= is_needed
     if needed:
         return None
     for condition in entry.requires:

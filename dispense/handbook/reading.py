@@ -62,6 +62,12 @@ class Short:
             self.default *= self.factor / in_si
         self.low, self.high = item.ends(self.factor)
 
+    @property
+    def quick(self) -> tuple[Any, ...]:
+        """What a float is read by, its limits (for what is no number such that none lies between), and `read`."""
+        low, high = (self.low, self.high) if self.is_number and not self.is_whole else (math.inf, -math.inf)
+        return self.name, low, high, self.factor, self.offset, self.is_needed, self.read
+
     def read(self, value: Any) -> Any:
         """A plain value as the kernel takes it; REQUIRED where it is none or out of its limits."""
         kind = type(value)

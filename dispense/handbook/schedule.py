@@ -3,8 +3,8 @@
 A `Profile` is the temperature of the air. A `PartLag` is a part that follows it with a first-order
 lag; the quickest part of a load is the hottest, the slowest the coldest. `schedule` plays the
 profile for each part and says when it gels, can be handled and is cured; `shortest_hold` searches
-the hold. `fit_activation_energy` and `fit_kinetics` find the constants from measurements and say in
-plain words where the data cannot.
+the hold. `fit_activation_energy` finds that constant from measurements and says in plain words where the data
+cannot.
 
 All in SI units: s, K, J/mol, 1/s. scipy is imported where it is used.
 """
@@ -23,7 +23,6 @@ from ..base.kept import kept
 from ..base.numbers import Series
 from ..base.units import celsius_text
 from .cure import arrhenius_integrals, cure_before_glass, cure_degree, glass_point, part_temperature
-from .fitting import FORMS, KineticsFit, fit_kinetics
 from .kinetics import KineticsLike, as_kinetics
 from .life import GAS_CONSTANT
 
@@ -738,14 +737,12 @@ def shortest_hold(
 
 
 __all__ = [
-    "FORMS",
     "GLASS_MARGIN",
     "NEAR_CURE",
     "Curvature",
     "EnergyFit",
     "GlassCrossing",
     "GlassStop",
-    "KineticsFit",
     "PartCure",
     "PartLag",
     "Profile",
@@ -753,7 +750,6 @@ __all__ = [
     "Schedule",
     "arrhenius_curvature",
     "fit_activation_energy",
-    "fit_kinetics",
     "glass_crossings",
     "planned_schedule",
     "ramp_hold",

@@ -1049,6 +1049,8 @@ def degree_of_mass_life(
     return low + (high - low) * under / (under - over)
 
 
+@remembered(64)
+@kept
 def degree_of_life(life: float, temperature: float, kinetics: KineticsLike) -> float:
     """Degree of cure of a small amount at the end of a stated life: where a larger mass ends too.
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import functools
 import os
 import re
 import time
@@ -163,6 +164,7 @@ class FillReport:
 # --------------------------------------------------------------------------------------- templates
 
 
+@functools.cache
 def template_folder() -> Path:
     """The folder of the templates that come with the planner."""
     here = Path(__file__).resolve().parents[1]
@@ -282,7 +284,7 @@ class Templates:
         key, called = spec.key, (spec.key, spec.in_litres)
         if called not in self._read:
             from ..books.form import STAMP_MARK
-            from ..books.pages import set_paper, stamp_footers
+            from ..books.pages import hide_empty, set_paper, stamp_footers
             from ..xlsx.package import Package
             from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
@@ -297,6 +299,9 @@ class Templates:
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             make_room(package)
+            # most files have them so, and then need not be written anew
+            hide_empty(package, dict.fromkeys(spec.on_own_page, True))
+            sign(package, key)
             self._read[called] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[called]
 

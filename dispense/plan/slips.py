@@ -17,11 +17,10 @@ from typing import Any
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
-from ..base.memory import remembered
 from ..base.numbers import EQUAL
 from ..base.printed import listed
 from ..base.units import DAY, HOUR, celsius_text, from_si
-from ..handbook.thickening import aged_degree
+from ..handbook.thickening import degree_of_life
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
 from .materials import kinetics_of, mix_shares, usable_volume
@@ -30,7 +29,6 @@ from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME, NO_CURE
 
 LOOK_AGAIN = "look again"
-KEPT_DEGREES = 64  # that are kept between plans that are alike
 MOST_LISTED = 20  # findings of one sort that are told one by one
 
 
@@ -215,16 +213,13 @@ def _oven_cures(plan: Plan) -> Iterator[Finding]:
             )
 
 
-_aged = remembered(KEPT_DEGREES)(aged_degree)
-
-
 def _kinetics(plan: Plan) -> Iterator[Finding]:
     """Kinetics that have hardly begun, or have gelled, when the pot life ends: one of the two is a slip."""
     for row in plan.materials:
         kinetics = kinetics_of(plan, row)
         if kinetics is None or row.pot_life is None:
             continue
-        degree = float(_aged(row.pot_life, row.pot_life_temperature, kinetics))
+        degree = degree_of_life(row.pot_life, row.pot_life_temperature, kinetics)
         gel = row.gel_degree or MOST_AT_POT_LIFE
         if LEAST_AT_POT_LIFE <= degree <= gel:
             continue

@@ -31,7 +31,7 @@ from ..plan.records import Plan
 from ..plan.routes import route_of
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_weather
-from ..shift.findings import OUTPUT
+from ..shift.pace import OUTPUT
 from ..shift.play import play_plan
 from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import setup_card

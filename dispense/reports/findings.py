@@ -18,7 +18,7 @@ from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
 from ..plan.validity import change_overs, validity_findings, variants_built
-from ..shift.findings import OUTPUT
+from ..shift.pace import OUTPUT
 from ..shift.setup import setup_card, station_parts
 from .pour import pour_findings
 from .press import press_findings, pressed_findings

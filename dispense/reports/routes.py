@@ -18,7 +18,6 @@ from ..plan.rows import RouteStep
 from ..shift.calendar import SAME_TIME, Calendar
 from ..shift.cure_times import FIRST, LOADED, cure_times
 from ..shift.pace import line_pace, may_go_on, route_time, shift_takt
-from ..shift.player import shift_calendar
 
 #: topics of what stops a line: a forecast tells them too
 OF_ROUTES = NEVER, PACE, START_UP = "never goes on", "pace", "start-up of a route"
@@ -152,7 +151,7 @@ def _too_slow(plan: Plan, names: tuple[str, ...]) -> Iterator[Finding]:
         builds = plan.builds_of(date, shift)
         key = (shift, *plan.hours_of(date, shift), tuple(sorted(builds.items())))
         if key not in asked:
-            calendar = shift_calendar(plan, date, shift)
+            calendar = Calendar.of(plan, shift, date)
             pace = line_pace(plan, names, builds, calendar)
             asked[key] = pace.good * pace.slowest.seconds / calendar.available if pace else 0.0
         if asked[key] * (1.0 - SAME_TIME) > 1.0:
@@ -161,7 +160,7 @@ def _too_slow(plan: Plan, names: tuple[str, ...]) -> Iterator[Finding]:
     if worst is None:
         return
     _, date, shift = worst
-    calendar = shift_calendar(plan, date, shift)
+    calendar = Calendar.of(plan, shift, date)
     pace = line_pace(plan, names, plan.builds_of(date, shift), calendar)
     assert pace is not None
     more = f"; it is too slow in {counted(count, 'shift')}" if count > 1 else ""
@@ -187,7 +186,7 @@ def _start_up(plan: Plan, part: str) -> Iterator[Finding]:
         return
     date, shift = first
     builds = plan.builds_of(date, shift)
-    calendar = shift_calendar(plan, date, shift)
+    calendar = Calendar.of(plan, shift, date)
     done = _through(plan, part, builds, calendar)
     if done >= builds[part]:
         return

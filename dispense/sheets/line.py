@@ -13,7 +13,7 @@ from ..plan.records import Plan
 from ..plan.routes import lines, place_in_route, route_of, stations_before
 from ..reports.findings import not_played, plan_findings
 from ..reports.routes import ASSUMED, OF_ROUTES, TOO_SOON
-from ..shift.findings import OUTPUT
+from ..shift.pace import OUTPUT
 from ..shift.results import Job, Passage, ShiftResult
 from .layout import ONE_DIGIT, PERCENT, Book
 from .pieces import head, hours, shift_headline, shop, station_warning_rows

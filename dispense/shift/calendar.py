@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -55,10 +56,11 @@ class Calendar:
         return "stop" if pause in self.stops else "break"
 
     @classmethod
-    def of(cls, plan: Plan, shift: str) -> Calendar:
-        """The calendar of a shift of the plan."""
+    def of(cls, plan: Plan, shift: str, date: datetime.date | None = None) -> Calendar:
+        """The calendar of a shift of the plan, by the hours of a date where one is given."""
         row = plan.shift(shift)
-        return cls(row.start, row.end, plan.breaks_of(shift))
+        start, end = (row.start, row.end) if date is None else plan.hours_of(date, shift)
+        return cls(start, end, plan.breaks_of(shift))
 
     def clock(self, worked: float) -> float:
         """Clock time after so many seconds of work; the later one where a break lies between."""

@@ -12,12 +12,12 @@ from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
 from .mixer import GELLED
+from .pace import OUTPUT
 from .results import Lost, ShiftResult, numbers_text
 from .store import NANO, Store, nanolitres
 
 PAST_LIMIT = "told mixer past its limit"  # topic of what was made with it before now
 RECKONED = "reckoned half done"  # topic of parts begun before now of which nobody told whether they are done
-OUTPUT = "output"  # topic of good parts that are not finished
 #: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
 #: source)
 WELL_USED = 0.8
@@ -415,12 +415,4 @@ def batch_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = [
-    "MOST_BETWEEN",
-    "OUTPUT",
-    "PAST_LIMIT",
-    "RECKONED",
-    "batch_findings",
-    "component_words",
-    "shift_findings",
-]
+__all__ = ["MOST_BETWEEN", "PAST_LIMIT", "RECKONED", "batch_findings", "component_words", "shift_findings"]

@@ -10,12 +10,15 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from ..base.numbers import EQUAL
 from ..handbook.fill import residence_age
 from ..handbook.life import LifeClock
 from ..plan.rows import Material, Station
-from .visits import Piece
+
+if TYPE_CHECKING:
+    from .visits import Piece
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 _SURELY = 1e-6  # of a share, so that rounding decides nothing where the hottest hour is reckoned with

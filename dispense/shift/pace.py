@@ -13,6 +13,7 @@ from ..plan.rows import RouteStep, Station
 from .calendar import Calendar
 from .cure_times import FIRST, cure_times
 
+OUTPUT = "output"  # topic of good parts that are not finished
 SAME_PACE = 1e-6  # two figures that are one but for rounding
 TIME_HALVINGS = 32  # of a shift: to some 10 µs
 
@@ -261,6 +262,7 @@ def _room_loads(
 
 
 __all__ = [
+    "OUTPUT",
     "Load",
     "Pace",
     "change_time",

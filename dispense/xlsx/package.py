@@ -375,6 +375,11 @@ class _Reader:
 # -------------------------------------------------------------------------------------- package
 
 
+def _of(key: Any) -> str:
+    """What is remembered under a key."""
+    return key if isinstance(key, str) else key[0]
+
+
 def _deflated(data: bytes) -> tuple[int, bytes]:
     """The check sum of a part and what is stored of it in a zip file."""
     packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
@@ -400,7 +405,9 @@ class Package:
         self._has_copies = False  # what was parsed is another package's too
         self._dirty: set[str] = set()  # added or replaced as bytes
         self._lower = {part.lower(): part for part in parts}
-        self._memo: dict[Any, Any] = {}
+        self._memo: dict[Any, Any] = {}  # what was found in parts as they are here
+        self._common: dict[Any, Any] = {}  # in parts as they are in all copies
+        self._apart: frozenset[str] | None = frozenset()  # what is no longer common; None: nothing is
         self._strings: list[str] | None = None  # shared by cells: those of the file, then those added
         self._strings_part = ""  # where they are, once they were asked for
         self._added: dict[str, int] = {}  # the place of each that was added
@@ -520,9 +527,12 @@ class Package:
     def _forget(self, tag: str) -> None:
         """What was found in a part that may change now; the cells of a sheet say nothing of its workbook."""
         gone = _REMEMBERED.get(tag)
-        for key in list(self._memo):
-            if gone is None or (key if isinstance(key, str) else key[0]) in gone:
-                del self._memo[key]
+        if gone is None:
+            self._apart, self._memo = None, {}
+            return
+        if self._apart is not None:
+            self._apart |= frozenset(gone)
+        self._memo = {key: found for key, found in self._memo.items() if _of(key) not in gone}
 
     def settle(self) -> None:
         """Take what was edited as it is now for copies to share, as if it had been opened so."""
@@ -530,22 +540,24 @@ class Package:
         self._shared = {**self._shared, **self._edited}
         self._dirty |= self._edited.keys()
         self._edited = {}
+        self._memo, self._common, self._apart = {}, {}, frozenset()
 
     def revert(self, part: str) -> None:
         """Forget the edits of a part."""
         if self._edited.pop(part, None) is not None:
-            self._memo.clear()
+            self._forget("")
 
     def put(self, part: str, data: bytes) -> None:
         """Replace or add the bytes of a part."""
         if part in self._bytes and part == self._strings_part:
             self._strings, self._added = None, {}
+        was = self._edited.get(part, self._shared.get(part))
         self._bytes[part] = data
         self._lower[part.lower()] = part
         self._edited.pop(part, None)
         self._shared = {name: tree for name, tree in self._shared.items() if name != part}
         self._dirty.add(part)
-        self._memo.clear()
+        self._forget("" if was is None else was.getroot().tag)
 
     def remove(self, part: str) -> None:
         """Drop a part, its own relationships, its content type and every link to it."""
@@ -569,13 +581,14 @@ class Package:
             self._edited.pop(name, None)
             self._lower.pop(name.lower(), None)
         self._shared = {name: tree for name, tree in self._shared.items() if name in self._bytes}
-        self._memo.clear()
+        self._forget("")
 
     def remember(self, key: Any, make: Callable[[], Any]) -> Any:
-        """What `make` finds, found once until a part is changed."""
-        if key not in self._memo:
-            self._memo[key] = make()
-        return self._memo[key]
+        """What `make` finds, found once until a part is changed; by copies together where they are alike."""
+        memo = self._memo if self._apart is None or _of(key) in self._apart else self._common
+        if key not in memo:
+            memo[key] = make()
+        return memo[key]
 
     def copy(self) -> Package:
         """An independent package that shares the bytes and what was parsed for reading."""
@@ -587,7 +600,10 @@ class Package:
         twin._edited = {part: copy.deepcopy(tree) for part, tree in self._edited.items()}
         twin._dirty = set(self._dirty)
         twin._lower = dict(self._lower)
-        twin._memo = dict(self._memo) if not self._edited else {}
+        twin._memo = {}
+        is_common = self._apart == frozenset() and not self._edited
+        twin._common = self._common if is_common else {}
+        twin._apart = frozenset()
         twin._strings = None if self._strings is None else list(self._strings)
         twin._strings_part = self._strings_part
         twin._added = dict(self._added)
@@ -937,7 +953,7 @@ def unescape(text: str) -> str:
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
 
-_T, _R, _IS, _V = (f"{{{MAIN}}}{name}" for name in ("t", "r", "is", "v"))
+_T, _R, _IS, _F, _V = (f"{{{MAIN}}}{name}" for name in ("t", "r", "is", "f", "v"))
 _DATA, _ROW, _C = (f"{{{MAIN}}}{name}" for name in ("sheetData", "row", "c"))
 
 
@@ -966,6 +982,14 @@ def iter_cells(root: etree._Element) -> Iterator[tuple[int, int, str, etree._Ele
             address = cell.get("r")
             column = split_cell(address)[1] if address else column + 1
             yield row_number, column, address or f"{column_letters(column)}{row_number}", cell
+
+
+def formula_of(cell: etree._Element) -> etree._Element | None:
+    """The formula of a cell element, None where it has none; one that holds a value alone is not searched."""
+    if not len(cell):
+        return None
+    first: etree._Element = cell[0]
+    return first if first.tag == _F else None if len(cell) == 1 else cell.find(_F)
 
 
 def cell_value(cell: etree._Element, package: Package) -> str | float | bool | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 
 from lxml import etree
@@ -21,7 +21,16 @@ from dispense.xlsx.content import (
     encode,
     number_text,
 )
-from dispense.xlsx.package import MAIN, Package, Sheet, column_letters, iter_cells, sound_xml, split_range
+from dispense.xlsx.package import (
+    MAIN,
+    Package,
+    Sheet,
+    column_letters,
+    formula_of,
+    iter_cells,
+    sound_xml,
+    split_range,
+)
 from dispense.xlsx.rows import area_cells, chart_parts
 
 __all__ = [
@@ -90,7 +99,7 @@ def store_values(package: Package, values: Mapping[tuple[str, str], Any]) -> Non
     for sheet in package.worksheets:
         mine = {cell: value for (name, cell), value in values.items() if name == sheet.name}
         for _, _, address, cell in iter_cells(package.edit(sheet.part)) if mine else ():
-            if address in mine and cell.find(FORMULA) is not None:
+            if address in mine and formula_of(cell) is not None:
                 _set_value(cell, _formula_content(mine[address], date1904))
 
 
@@ -114,21 +123,32 @@ def _value_changes(
 ) -> list[tuple[str, etree._Element, Content]]:
     """Address, cell and content of each formula that stores something else now."""
     changes: list[tuple[str, etree._Element, Content]] = []
-    blocks: list[tuple[int, int, int, int]] = []
-    date1904 = package.date1904
-    for row, column, address, cell in iter_cells(package.tree(sheet.part)):
-        formula = cell.find(FORMULA) if len(cell) else None
-        if formula is None:
-            if not blocks or not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
-                continue
-        elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
-            blocks.append(split_range(formula.get("ref", "A1")))
-        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
+    date1904, name = package.date1904, sheet.name.lower()
+    for address, cell in _computed(package.tree(sheet.part)):
+        content = _formula_content(values.get((name, address)), date1904)
         if content.kind == "blank":
             missing.append(f"{sheet.name}!{address}")
         if content != _stored(cell):
             changes.append((address, cell, content))
     return changes
+
+
+def _computed(root: etree._Element) -> Iterator[tuple[str, etree._Element]]:
+    """Address and cell of each formula, and of each cell that a formula of a range fills."""
+    formulas = list(root.iter(FORMULA))
+    blocks = [
+        split_range(formula.get("ref", "A1"))
+        for formula in formulas
+        if formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", "")
+    ]
+    cells = [formula.getparent() for formula in formulas]
+    if not blocks and all(cell.get("r") for cell in cells):
+        yield from ((cell.get("r"), cell) for cell in cells)
+        return
+    for row, column, address, cell in iter_cells(root):
+        in_block = any(t <= row <= b and le <= column <= r for t, le, b, r in blocks)
+        if in_block or formula_of(cell) is not None:
+            yield address, cell
 
 
 def _formula_content(value: Any, date1904: bool) -> Content:
@@ -165,7 +185,7 @@ def _set_value(cell: etree._Element, content: Content) -> None:
         cell.set("t", content.kind)
     value = etree.Element(VALUE)
     value.text = content.text
-    formula = cell.find(FORMULA)
+    formula = formula_of(cell)
     if formula is None:
         cell.insert(0, value)
     else:

@@ -30,7 +30,17 @@ from ..base.errors import FileError, Problem
 from ..base.measures import NARROW
 from .content import SHARED, encode, set_content
 from .forms import is_date_form, style_formats
-from .package import MAIN, RELATIONS, Package, Sheet, cell_value, column_letters, iter_cells, split_cell
+from .package import (
+    MAIN,
+    RELATIONS,
+    Package,
+    Sheet,
+    cell_value,
+    column_letters,
+    formula_of,
+    iter_cells,
+    split_cell,
+)
 from .rows import Grid
 from .templates import style_with
 from .write import atomic_write, clean, refuse_overwrite
@@ -98,9 +108,7 @@ def _date_text(days: float, form: str) -> str:
 
 def _fingerprint(cell: etree._Element, package: Package) -> str:
     """What a cell holds in a few characters; a spreadsheet that saves it anew does not change it."""
-    if not len(cell):
-        return ""
-    if cell[0].tag == _F or cell.find(_F) is not None:
+    if formula_of(cell) is not None:
         return _FORMULA
     value = cell_value(cell, package)
     if value is None or value == "":
@@ -207,7 +215,7 @@ def _typed(
 ) -> TypedCell:
     if cell is None:
         return TypedCell(sheet.name, address, None)
-    formula = cell.find(_F)
+    formula = formula_of(cell)
     text = "" if formula is None else formula.text or ""
     form = _form(cell, forms)
     value = cell_value(cell, package)

@@ -78,6 +78,8 @@ def _same_file(one: Path, found: os.stat_result | None, other: Path) -> bool:
     also = _status(other)
     if found is not None and also is not None:
         return os.path.samestat(found, also)
+    if found is not also:  # one is there and the other not
+        return False
     return os.path.normcase(os.path.realpath(one)) == os.path.normcase(os.path.realpath(other))
 
 

@@ -59,6 +59,7 @@ MODULES: dict[str, tuple[str, ...]] = {
     "reports/runs.py": ("test_cure_report.py", "test_cure_times.py"),
     "reports/day.py": ("test_cure_report.py",),
     "reports/pour.py": ("test_cure_report.py", "test_runaway.py", "test_findings.py"),
+    "handbook/press.py": ("test_pressed.py",),
     "reports/press.py": ("test_pressed.py", "test_cure_report.py"),
 }
 
