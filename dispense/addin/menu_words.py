@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..base.language import ENGLISH, languages, read_language
+from ..base.language import ENGLISH, languages, shipped_language
 
 TITLE = "Dispense"  # of menu, toolbar, pane and tab: a name, the same in every language
 PANE = ("pane", "Show the pane")  # an entry that a host answers by itself
@@ -16,7 +16,7 @@ def said_in_each(label: str) -> dict[str, str]:
     """
     words, dots = label.rstrip("…"), "…" * label.endswith("…")
     codes = (code for code in languages() if code != ENGLISH)
-    return {code: read_language(code).translate(words) + dots for code in codes}
+    return {code: shipped_language(code).translate(words) + dots for code in codes}
 
 
 __all__ = ["PANE", "TITLE", "said_in_each"]
