@@ -6,7 +6,9 @@ with stand-ins for the pywin32 modules; the VBA runs in pyOpenVBA's interpreter.
 
 from __future__ import annotations
 
+import csv
 import dataclasses
+import io
 import json
 import math
 import re
@@ -36,7 +38,9 @@ from dispense.addin.excel_udfs import (
 )
 from dispense.base.errors import DispenseError
 from dispense.base.fields import ERROR_TEXTS, CellError
+from dispense.base.language import WORDS
 from dispense.handbook.catalogue import FUNCTIONS, evaluate
+from dispense.jobs.on_screen import COMMANDS
 
 pytest.importorskip("xlwings")
 pytest.importorskip("pyopenvba")
@@ -841,7 +845,7 @@ def test_vba_text_of_any_text_is_ascii_and_reads_back():
 
 
 def test_long_help_is_broken_into_statements_that_fit():
-    lines = list(excel._assign("words", "é" * 255))
+    lines = list(excel.assign("words", "é" * 255))
     assert len(lines) > 1 and max(map(len, lines)) <= 1000
     assert sum(line.count("ChrW$") for line in lines) == 255
 
@@ -920,7 +924,7 @@ def test_an_independent_parser_finds_nothing_in_our_modules(tmp_path):
     for name, text in {
         "DispenseFunctions.bas": functions,
         "DispenseMenu.bas": excel.menu_module(),
-        "ThisWorkbook.cls": head + excel._source("ThisWorkbook.cls"),
+        "ThisWorkbook.cls": head + excel.vba_source("ThisWorkbook.cls"),
         "Theirs.bas": f'Attribute VB_Name = "Theirs"\n{stand_in}',
     }.items():
         (tmp_path / name).write_text(text)
@@ -944,8 +948,6 @@ def test_the_ribbon_is_as_its_schema_says_and_its_callbacks_are_there(built):
     """Attributes and children of the 2009 customUI schema, from the tables that openxml-audit ships."""
     audit = pytest.importorskip("openxml_audit")
     from lxml import etree
-
-    from dispense.jobs.on_screen import COMMANDS
 
     data = Path(audit.__file__).parent / "data" / "openxml" / "schemas"
     schema = json.loads((data / "schemas_microsoft_com_office_2009_07_customui.json").read_text())
@@ -973,15 +975,84 @@ def test_the_ribbon_is_as_its_schema_says_and_its_callbacks_are_there(built):
             check(child, children[etree.QName(child).localname])
 
     check(root, "mso14:CT_CustomUI/mso14:customUI")
+    # a text and the callback that gives it exclude each other: [MS-CUSTOMUI2], from memory
+    for item in root.iter():
+        assert not {f"get{name[0].upper()}{name[1:]}" for name in item.attrib} & set(item.attrib)
     buttons = list(root.iter("{*}button"))
     identities = [item.get("id") for item in root.iter() if item.get("id")]
     assert len(set(identities)) == len(identities)
     tags = [item.get("tag") for item in buttons]
     assert tags == [*COMMANDS, "pane", "again", "why", "links"]
     menu = excel.menu_module()
-    for name in {item.get("onAction") for item in buttons}:
-        # a callback of a button takes one argument: Office's ribbon reference, from memory
-        assert re.search(rf"(?m)^Public Sub {name}\(ByVal control As IRibbonControl\)$", menu)
+    # one that acts takes one argument, one that gives a text a second: Office's ribbon reference, from memory
+    for item in root.iter():
+        for attribute, name in item.attrib.items():
+            more = ", ByRef returned As Variant" * attribute.startswith("get")
+            if attribute == "onAction" or more:
+                assert re.search(rf"(?m)^Public Sub {name}\(ByVal control As IRibbonControl{more}\)$", menu)
+
+
+def test_each_button_has_its_own_picture(built):
+    """Links and kinds of parts as ECMA-376-2 (OPC) has them; Pillow reads each picture."""
+    from lxml import etree
+    from PIL import Image
+
+    with zipfile.ZipFile(built[1]) as archive:
+        root = etree.fromstring(archive.read("customUI/customUI14.xml"))
+        links = etree.fromstring(archive.read("customUI/_rels/customUI14.xml.rels"))
+        types = etree.fromstring(archive.read("[Content_Types].xml"))
+        targets = {item.get("Id"): item.get("Target") for item in links}
+        wanted = [item.get("image") for item in root.iter("{*}button")]
+        assert sorted(targets) == sorted(wanted) and len(set(wanted)) == len(wanted)
+        assert {item.get("Type").rpartition("/")[2] for item in links} == {"image"}
+        pictures = set()
+        for name in wanted:
+            image = Image.open(io.BytesIO(archive.read(f"customUI/{targets[name]}")))
+            assert image.format == "PNG" and image.size == (32, 32)
+            pictures.add(image.tobytes())
+    assert len(pictures) == len(wanted)
+    (kind,) = [item.get("ContentType") for item in types if item.get("Extension") == "png"]
+    assert kind == "image/png"
+
+
+# numbers of [MS-LCID] (from memory): Austria, Mexico, France, the United States
+@pytest.mark.parametrize(("number", "code"), [(3079, "de"), (2058, "es"), (1036, ""), (1033, "")])
+def test_the_ribbon_speaks_the_language_of_excel(python, number, code):
+    """Labels, tips and what is said, from the word list read apart; the same words as in Calc's menu."""
+    from pyopenvba.interpreter import VBAObject, member
+
+    words = {}
+    if code:
+        with (WORDS / f"{code}.csv").open(encoding="utf-8", newline="") as file:
+            words = dict(csv.reader(file))
+    vba = fresh(python, menu=excel.menu_module())
+    vba.language = number
+
+    def told(callback, name):
+        class Control(VBAObject):
+            @member
+            def Tag(self):
+                return name
+
+            @member
+            def ID(self):
+                return f"dispense_{name}"
+
+        return vba.answered(callback, Control())
+
+    for item in COMMANDS.values():
+        bare = item.label.rstrip("…")
+        shown = words[bare] if code else bare
+        assert told("DispenseLabel", item.name) == shown + item.label[len(bare) :]
+        assert told("DispenseTip", item.name) == shown
+        assert told("DispenseHelpOf", item.name) == (words[item.help] if code else item.help)
+    assert told("DispenseLabel", "again") == words.get("Start again", "Start again")
+    started = "Python has not been started: it starts with the first function or button"
+    assert said(vba) == words.get(started, started)
+    vba.ready = False
+    vba.call("BEAD_AREA", "mitre", 4.0)
+    again = "Then press Start again on the tab Dispense, or run the macro DispenseAgain"
+    assert said(vba).endswith(words.get(again, again))
 
 
 def test_the_workbook_has_no_tab_of_its_own(built):

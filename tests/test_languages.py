@@ -135,6 +135,8 @@ def test_no_entry_is_stale():
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 known.update(re.findall(r"[^\W\d_]{3,}", node.value.casefold()))
     known |= {word for spec in SPECS.values() for word in re.findall(r"[^\W\d_]{3,}", spec.title.casefold())}
+    for path in Path(dispense.__file__).parent.rglob("*.bas"):  # what the VBA says
+        known.update(re.findall(r"[^\W\d_]{3,}", path.read_text(encoding="ascii").casefold()))
     stale = {}
     for english, _ in entries(CODES[0]):
         words = re.findall(r"[^\W\d_]{3,}", re.sub(r"\{\w+\}", " ", english).casefold())
@@ -176,6 +178,8 @@ def wordings(node: ast.expr) -> list[str]:
             for part in node.values
         ]
         return ["".join(some) for some in itertools.islice(itertools.product(*parts), MOST_WORDINGS)]
+    if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "counted":
+        return [f"{FIGURE} {word}s" for word in wordings(node.args[1])]
     return list(MAY_BE.get(ast.unparse(node), (FIGURE, NAME)))
 
 
@@ -214,7 +218,11 @@ def test_every_finding_has_its_words(code: str) -> None:
 
 
 #: where problems of a plan that is open are worded, and the arguments of a `Problem` in their order
-OF_PROBLEMS = ("plan/*", "base/fields", "base/units", "jobs/on_screen", "jobs/document", "jobs/live")
+ON_SCREEN = (
+    *(f"jobs/{name}" for name in ["on_screen", "document", "desk", "live", "formulas", "calculation"]),
+    "addin/*",
+)
+OF_PROBLEMS = ("plan/*", "base/fields", "base/units", *ON_SCREEN[:-1])
 ARGUMENTS = {
     "Problem": ("where", "argument", "value", "allowed", "fix", "code", "message"),
     "_says": ("where", "message", "fix"),
@@ -250,6 +258,36 @@ def test_every_problem_of_an_open_plan_has_its_words(code: str, monkeypatch) -> 
                         missing.append(f"{path.name}:{part.lineno}: {texts[0]}")
     assert not missing, "\n".join(missing)
     assert count > 150  # the problems are found
+
+
+#: what is said beside a plan that is open, and which arguments are the words
+SPOKEN = {
+    "translated": slice(0, 1),
+    "_show": slice(1, 2),
+    "Question": slice(1, 2),
+    "Command": slice(1, 3),
+    "said": slice(0, 1),
+    "Pane": slice(0, 1),
+}
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_every_question_and_headline_of_an_open_plan_has_its_words(code: str, monkeypatch) -> None:
+    monkeypatch.setitem(MAY_BE, "count", ("7 problems",))
+    language, missing, count = read_language(code), [], 0
+    for path in (path for each in ON_SCREEN for path in Path(dispense.__file__).parent.glob(f"{each}.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            for part in node.args[SPOKEN[name]] if name in SPOKEN else ():
+                if isinstance(part, ast.Constant | ast.JoinedStr | ast.BinOp | ast.IfExp):
+                    texts = [text.rstrip("…") for text in wordings(part)]
+                    count += 1
+                    if not any(has_words(language, text) for text in texts):
+                        missing.append(f"{path.name}:{part.lineno}: {texts[0]}")
+    assert not missing, "\n".join(missing)
+    assert count > 45  # they are found
 
 
 def has_words(language, text: str) -> bool:

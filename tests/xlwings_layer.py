@@ -192,6 +192,8 @@ class Vba:
         self.timed: list[str] = []
         self.is_dialog = False
         self.full = 0
+        self.language = 1033  # of Excel's windows: English of the United States
+        self.asking: set[str] = set()
 
         class Python(VBAObject):
             @method
@@ -223,6 +225,11 @@ class Vba:
                 arguments = tuple(_to_com(item) for item in given.items)
                 return _from_com(python.CallUDF(str(module), str(name), arguments))
 
+        class Languages(VBAObject):
+            @method
+            def LanguageID(self, Id):
+                return vba.language if int(Id) == 2 else 0  # msoLanguageIDUI
+
         class Runner(VBAObject):
             @method
             def Run(self, command, style, waits):
@@ -233,6 +240,10 @@ class Vba:
             @member
             def Caller(self):
                 return vba.caller if vba.caller is not None else _error_value(2023)
+
+            @member
+            def LanguageSettings(self):
+                return Languages()
 
             @method
             def Volatile(self):
@@ -316,6 +327,18 @@ class Vba:
         """Call a function with cell values; left-out arguments at the end are missing."""
         given = [_from_com(com(value)) for value in arguments]
         return self.plain(self.interpreter.run(name, given))
+
+    def answered(self, name: str, control) -> object:
+        """What a callback of the ribbon gives back in its second argument."""
+        asking = f"Ask{name}"
+        if asking not in self.asking:
+            self.asking.add(asking)
+            self.interpreter.add_module(
+                f"Public Function {asking}(ByVal control As Object) As Variant\n"
+                f"    Dim given As Variant\n    {name} control, given\n    {asking} = given\nEnd Function\n",
+                name=f"Module{asking}",
+            )
+        return self.raw(asking, control)
 
     def raw(self, name: str, *arguments):
         """Call with values of the interpreter, such as a `Cells` object."""

@@ -26,11 +26,11 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from lxml import etree
-
 from dispense import __version__
 from dispense.addin.excel_paths import examine, this_machine
+from dispense.addin.excel_ribbon import ADDIN, add_ribbon, menu_module, ribbon_texts
 from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, argument_help, argument_name, function_help
+from dispense.addin.excel_vba import assign, lines_of_windows, said_texts, translations, vba_source, vba_text
 from dispense.addin.listing import with_values, without_formulas, write_list
 from dispense.base.errors import FileError, Problem
 from dispense.formulas.spell import respell
@@ -39,7 +39,6 @@ from dispense.handbook.declare import Function
 from dispense.handbook.in_formulas import OWN
 from dispense.handbook.words import by_category
 from dispense.jobs.fill import template_folder
-from dispense.jobs.on_screen import COMMANDS
 from dispense.xlsx.package import Package
 from dispense.xlsx.shared import share_inline
 from dispense.xlsx.write import atomic_write, clean, scratch
@@ -48,69 +47,17 @@ MODULE = "DispenseFunctions"
 MENU_MODULE = "DispenseMenu"
 PYTHON_MODULE = "dispense.addin.excel_udfs"
 MENU_PYTHON = "dispense.addin.excel_menu"
-WORKBOOK, ADDIN, TEXT = "dispense.xlsm", "dispense.xlam", f"{MODULE}.bas"
+WORKBOOK, TEXT = "dispense.xlsm", f"{MODULE}.bas"
 CALCULATIONS = "dispense-calculations.xlsx"
-CUSTOM_UI = "http://schemas.microsoft.com/office/2009/07/customui"
-RIBBON_TYPE = "http://schemas.microsoft.com/office/2007/relationships/ui/extensibility"
-RIBBON_PART = "customUI/customUI14.xml"
 UNUSED = "MSForms"  # a library that xlwings' workbook names and no code here uses
-PYTHON_BUTTONS = (
-    ("again", "Start again", "Start Python anew: after a start that failed, or an upgrade."),
-    ("why", "Why", "What stands in the way of Python."),
-    (
-        "links",
-        "Mend links",
-        "Lead the functions of open workbooks that were written elsewhere to this add-in.",
-    ),
-)
-#: pictures that Excel has itself; a button without one shows its words alone
-PICTURES = {
-    "check": "DataValidation",
-    "fill": "FilePrint",
-    "station": "CalculateNow",
-    "again": "Refresh",
-    "why": "Help",
-}
 MADE_FOR = "MADE_FOR"
 
 ALONE, BY_ROWS, TELLS = 0, 1, 2  # how a function may be asked
 FIRST_REACH, MOST_REACH = 64, 4096  # rows asked for ahead, at first and where all were wanted
 MOST_KEPT = 50_000  # answers kept within a calculation
-_LINE = 900  # where a text is broken into the next statement; a line of VBA holds 1023 characters
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 # ------------------------------------------------------------------------------------------- VBA
-
-
-def vba_text(text: str) -> str:
-    """A text as a VBA expression in plain ASCII.
-
-    >>> vba_text('a "gap" in mm²')
-    '"a ""gap"" in mm" & ChrW$(178)'
-    """
-    pieces: list[str] = []
-    for run in re.findall(r"[ -~]+|[^ -~]", text):
-        if " " <= run[0] <= "~":
-            pieces.append('"' + run.replace('"', '""') + '"')
-        else:
-            code = ord(run)
-            if code > 0xFFFF:  # two halves, as VBA keeps its texts
-                high, low = 0xD800 + ((code - 0x10000) >> 10), 0xDC00 + (code & 0x3FF)
-                pieces.append(f"ChrW$({high - 0x10000}) & ChrW$({low - 0x10000})")
-            else:
-                pieces.append(f"ChrW$({code - 0x10000 if code > 0x7FFF else code})")
-    return " & ".join(pieces) or '""'
-
-
-def _assign(target: str, text: str) -> Iterator[str]:
-    """Statements that give a text to a variable, each short enough for a line."""
-    whole = vba_text(text)
-    if len(whole) <= _LINE:
-        yield f"{target} = {whole}"
-        return
-    for start in range(0, len(text), 40):  # a character is at most 28 of VBA
-        piece = vba_text(text[start : start + 40])
-        yield f"{target} = {f'{target} & ' if start else ''}{piece}"
 
 
 def _manner(entry: Function) -> str:
@@ -138,14 +85,14 @@ def _function(entry: Function) -> Iterator[str]:
 
 def _describe(entry: Function) -> Iterator[str]:
     """Statements that register the help of one function and its arguments."""
-    for line in _assign("words", function_help(entry)):
+    for line in assign("words", function_help(entry)):
         yield f"    {line}"
     if entry.arguments:
         yield f"    ReDim notes(1 To {len(entry.arguments)})"
     else:
         yield "    ReDim notes(1 To 1)"
     for place, item in enumerate(entry.arguments, 1):
-        for line in _assign(f"notes({place})", argument_help(item)):
+        for line in assign(f"notes({place})", argument_help(item)):
             yield f"    {line}"
     topic = vba_text(f"Dispense {entry.category}")
     yield f'    DispenseDescribe "{entry.name}", words, {topic}, notes'
@@ -190,11 +137,6 @@ End Sub
 """
 
 
-def _source(name: str) -> str:
-    """A part of the VBA that no function of the registry changes."""
-    return (Path(__file__).with_name("vba") / name).read_text("ascii")
-
-
 def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
     """The VBA module for all functions, lines ended by a line feed.
 
@@ -224,13 +166,15 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
         f'        Case "{text}": DispenseCell = CVErr({number})' for text, number in ERROR_NUMBERS.items()
     )
     helps = "\n".join(f"    DispenseHelp{number}" for number in range(1, len(topics) + 1))
-    shared = _source("shared.bas")
+    shared = vba_source("shared.bas")
+    words = translations([*ribbon_texts(), *said_texts(shared)])
     for name, text in {
         "{start}": start,
         "{module}": MODULE,
         "{mark}": str(mark),
         "{cases}": cases,
         "{helps}": helps,
+        "{words}": words,
     }.items():
         shared = shared.replace(name, text)
     lines += shared.split("\n")
@@ -245,11 +189,6 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
             lines += _describe(entry)
         lines += ["End Sub", ""]
     return "\n".join(lines).rstrip() + "\n"
-
-
-def menu_module() -> str:
-    """The VBA module of the ribbon, lines ended by a line feed."""
-    return _source("menu.bas").replace("{addin}", ADDIN)
 
 
 # -------------------------------------------------------------------------------------- xlwings
@@ -323,27 +262,6 @@ def _sheets(template: bytes, version: str, interpreter: str | None) -> bytes:
     return stream.getvalue()
 
 
-def ribbon() -> bytes:
-    """The tab Dispense: the commands of the menu, and what concerns Python, as customUI of Office 2010."""
-    root = etree.Element(f"{{{CUSTOM_UI}}}customUI", nsmap={None: CUSTOM_UI})
-    tabs = etree.SubElement(etree.SubElement(root, f"{{{CUSTOM_UI}}}ribbon"), f"{{{CUSTOM_UI}}}tabs")
-    tab = etree.SubElement(tabs, f"{{{CUSTOM_UI}}}tab", id="dispenseTab", label="Dispense")
-    own = [(item.name, item.label, item.help) for item in COMMANDS.values()]
-    for group, label, buttons in (
-        ("Plan", "Plan on the screen", [*own, ("pane", "Show the pane", "Show the last answer again.")]),
-        ("Python", "Python", PYTHON_BUTTONS),
-    ):
-        holder = etree.SubElement(tab, f"{{{CUSTOM_UI}}}group", id=f"dispense{group}", label=label)
-        for tag, words, help_ in buttons:
-            attributes = {"id": f"dispense_{tag}", "label": words, "screentip": words.rstrip("…")}
-            attributes |= {"supertip": help_, "tag": tag, "onAction": "DispensePressed"}
-            picture = PICTURES.get(tag)
-            if picture is not None:
-                attributes["imageMso"] = picture
-            etree.SubElement(holder, f"{{{CUSTOM_UI}}}button", attributes)
-    return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
-
-
 def _finish(data: bytes, is_addin: bool) -> bytes:
     """The same parts with fixed dates and computed values; as an add-in where asked.
 
@@ -366,11 +284,7 @@ def _finish(data: bytes, is_addin: bool) -> bytes:
         )
         hidden = b'<workbookView visibility="hidden"'
         parts[book] = re.sub(rb'<workbookView( visibility="\w+")?', hidden, parts[book])
-        parts[RIBBON_PART] = ribbon()
-        link = f'<Relationship Id="dispenseRibbon" Type="{RIBBON_TYPE}" Target="{RIBBON_PART}"/>'
-        parts["_rels/.rels"] = parts["_rels/.rels"].replace(
-            b"</Relationships>", link.encode() + b"</Relationships>"
-        )
+        add_ribbon(parts)
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as target:
         for name in sorted(parts):
@@ -394,10 +308,10 @@ def _with_modules(data: bytes, module: str) -> bytes:
                 if name == "Module1":
                     project.delete_module(name)
             for name, source in ((MODULE, module), (MENU_MODULE, menu_module())):
-                project.add_module(name, _lines(source))
+                project.add_module(name, lines_of_windows(source))
             theirs = book.vba_modules()["xlwings"]
             book.set_module("xlwings", re.sub(r"(?m)^(Attribute .*\r?\n)+", _private, theirs, count=1))
-            book.set_module("ThisWorkbook", _lines(_source("ThisWorkbook.cls")))
+            book.set_module("ThisWorkbook", lines_of_windows(vba_source("ThisWorkbook.cls")))
             if any(item.name == UNUSED for item in book.references()):
                 book.remove_reference(UNUSED)
             book.save()
@@ -406,11 +320,6 @@ def _with_modules(data: bytes, module: str) -> bytes:
         if wrong:
             raise FileError(Problem("the Excel add-in", message="; ".join(wrong)))
         return path.read_bytes()
-
-
-def _lines(source: str) -> str:
-    """VBA with the line ends of Windows."""
-    return source.replace("\n", "\r\n")
 
 
 def _private(head: re.Match[str]) -> str:
@@ -451,7 +360,7 @@ def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> 
     files = {
         WORKBOOK: _finish(data, False),
         ADDIN: _finish(data, True),
-        TEXT: _lines(module).encode("ascii"),
+        TEXT: lines_of_windows(module).encode("ascii"),
         CALCULATIONS: _calculations(),
     }
     for name, content in files.items():

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 
 from .errors import FileError, InputError, Problem, one_line
@@ -39,9 +40,18 @@ _EDGES = re.compile(r"(\s*(?:▲ )?)(.*?)(\s*)\Z", re.DOTALL)
 class _Pattern:
     """An entry with fields: how it is known, and the words it becomes."""
 
-    known: re.Pattern[str]
+    source: str  # a regular expression, compiled on first use: a list has a thousand, a run asks for few
     words: str
     literal: str  # its longest stretch without a field, to pass over most texts at once
+    _known: re.Pattern[str] | None = None
+
+    def met(self, text: str) -> re.Match[str] | None:
+        """What stands at the fields of the entry where a text is one of it."""
+        if self.literal not in text:
+            return None
+        if self._known is None:
+            self._known = re.compile(self.source, re.DOTALL)
+        return self._known.fullmatch(text)
 
 
 @dataclass(slots=True)
@@ -84,8 +94,8 @@ class Language:
             self.used.add(text)
             return self.texts[text]
         for pattern in self.patterns:
-            if pattern.literal in text and (found := pattern.known.fullmatch(text)) and _is_apart(found):
-                self.used.add(pattern.known.pattern)
+            if (found := pattern.met(text)) and _is_apart(found):
+                self.used.add(pattern.source)
                 given = {name: self._value(name, value) for name, value in found.groupdict().items()}
                 return pattern.words.format_map(given)
         if "; " in text:
@@ -175,6 +185,12 @@ def read_language(code: str, folder: Path | None = None) -> Language:
     return read_words(next((path for path in places if path.is_file()), places[0]))
 
 
+@cache
+def shipped_language(code: str) -> Language:
+    """A language that comes with the planner, read once."""
+    return read_language(code)
+
+
 def read_words(path: Path) -> Language:
     """A word list from its CSV file; every row that is wrong is told at once."""
     try:
@@ -230,7 +246,7 @@ def _add(found: Language, english: str, words: str) -> None:
             given = ".+?" if part.startswith(("name", "text")) else _FIGURES
             known += f"(?P={part})" if part in seen else f"(?P<{part}>{given})"
             seen.add(part)
-    found.patterns.append(_Pattern(re.compile(known, re.DOTALL), words, max(parts[::2], key=len)))
+    found.patterns.append(_Pattern(known, words, max(parts[::2], key=len)))
 
 
 __all__ = [
@@ -245,5 +261,6 @@ __all__ = [
     "read_language",
     "read_words",
     "said_problem",
+    "shipped_language",
     "translated",
 ]

@@ -6,13 +6,21 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
-from functools import lru_cache
 from pathlib import Path
 from time import perf_counter
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.findings import KINDS, MARKS, Finding, tally
-from ..base.language import ENGLISH, Language, languages, printed_in, read_language, said_problem, translated
+from ..base.language import (
+    ENGLISH,
+    Language,
+    languages,
+    printed_in,
+    read_language,
+    said_problem,
+    shipped_language,
+    translated,
+)
 from ..plan.read import check_shown
 from ..plan.records import Plan
 from ..sheets.pieces import said
@@ -78,15 +86,10 @@ class Desk:
             yield
 
 
-@lru_cache
-def _shipped(code: str) -> Language:
-    return read_language(code)
-
-
 def language_of(host: Host) -> Language | None:
     """The language of the program's windows; None where it does not come with the planner."""
     code = host.language().replace("_", "-").partition("-")[0].lower()
-    return _shipped(code) if code in languages() else None
+    return shipped_language(code) if code in languages() else None
 
 
 def spoken_in(desk: Desk) -> AbstractContextManager[Language]:

@@ -27,8 +27,7 @@ from ...handbook.in_formulas import OWN
 from ...xlsx.write import atomic_write
 from .. import REQUIRED, argument_help, argument_title, function_help
 from . import component_names as names
-from .icons import icon_files
-from .menu_files import menu_files
+from .menu_files import menu_files, pictures
 
 PACKAGE = Path(__file__).resolve().parents[2]
 EPOCH = (1980, 1, 1, 0, 0, 0)
@@ -333,7 +332,7 @@ def build(
         "modules.txt": "\n".join(outside) + "\n",
     }
     members = {name: text.encode("utf-8") for name, text in texts.items()}
-    members |= icon_files()
+    members |= pictures()
     for name in ("component.py", "menu.py"):
         members[name] = (Path(__file__).parent / name).read_bytes()
     shared = Path(__file__).parent / "dispense_errors.py"  # the menu imports it without the package

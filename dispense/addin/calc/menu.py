@@ -318,9 +318,14 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
     # -- what the process asks
 
     def do_read(self, _):
-        return [self.sheet(number, item) for number, item in enumerate(self.document.Sheets)]
+        tables = {}  # by the number of their sheet: each is asked once, and not again for every sheet
+        for table in self.document.DatabaseRanges:
+            area = table.DataArea
+            if table.ContainsHeader:
+                tables.setdefault(area.Sheet, {})[table.Name] = block(area)
+        return [self.sheet(item, tables.get(number, {})) for number, item in enumerate(self.document.Sheets)]
 
-    def sheet(self, number, sheet):
+    def sheet(self, sheet, tables):
         cursor = sheet.createCursor()
         cursor.gotoEndOfUsedArea(False)
         end = cursor.RangeAddress
@@ -333,10 +338,6 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                     error = sheet.getCellByPosition(column, row).getError()
                     rows[row][column] = ERROR_TEXTS.get(error, "#VALUE!")
         dates = [block(found) for found in area.queryContentCells(DATES).RangeAddresses]
-        tables = {}
-        for table in self.document.DatabaseRanges:
-            if table.DataArea.Sheet == number and table.ContainsHeader:
-                tables[table.Name] = block(table.DataArea)
         return {"name": sheet.Name, "rows": rows, "dates": dates, "tables": tables}
 
     def do_formulas(self, _):

@@ -8,16 +8,16 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from ...base.language import ENGLISH, languages, read_language
 from ...jobs.on_screen import COMMANDS
+from ..icons import DECK, icon_files
+from ..menu_words import PANE, TITLE, said_in_each
 from . import component_names as names
-from .icons import DECK, SIZES, icon_path
 
-TITLE = "Dispense"
+SIZES = (16, 26)  # pixels of a picture: small and large, as LibreOffice asks for them
 SPREADSHEET = "com.sun.star.sheet.SpreadsheetDocument"
 ON_BAR = ("check", "fill", "station", "forecast")  # buttons of the toolbar; the menu has all
 #: entries of the menu that the host answers by itself: the pane, and the end of a job
-OWN = {"pane": "Show the pane", "stop": "Stop the job"}
+OWN = {PANE[0]: PANE[1], "stop": "Stop the job"}
 
 #: starts the package that added the extension, wherever LibreOffice's own Python looks for packages
 _STARTER = "import sys; sys.path.insert(0, sys.argv.pop(1)); from dispense.cli import run; run()"
@@ -63,13 +63,6 @@ def menu_files(xcu: str, prop: Property, node: Property, command: list[str] | No
     return files
 
 
-def _said(label: str) -> dict[str, str]:
-    """A label in the languages that come with the planner, by their codes."""
-    words, dots = label.rstrip("…"), "…" * label.endswith("…")
-    codes = (code for code in languages() if code != ENGLISH)
-    return {code: read_language(code).translate(words) + dots for code in codes}
-
-
 def own_texts() -> list[str]:
     """Every text that the menu's own file says, in the order in which it stands there."""
     source = Path(__file__).with_name("menu.py").read_text(encoding="utf-8")
@@ -84,13 +77,13 @@ def own_words() -> dict[str, dict[str, str]]:
     """Those texts in each language that comes with the planner."""
     found: dict[str, dict[str, str]] = {}
     for text in own_texts():
-        for code, words in _said(text).items():
+        for code, words in said_in_each(text).items():
             found.setdefault(code, {})[text] = words
     return found
 
 
 def _titled(prop: Property, label: str) -> str:
-    return prop("Title", label, others=_said(label))
+    return prop("Title", label, others=said_in_each(label))
 
 
 def _entries() -> Iterator[tuple[str, str]]:
@@ -132,6 +125,17 @@ def _addons(prop: Property, node: Property) -> str:
         + node("OfficeToolBar", node(names.TOOLBAR, buttons), replace=False),
         replace=False,
     )
+
+
+def icon_path(name: str, size: int) -> str:
+    """Where a picture lies in the extension."""
+    return f"icons/{name}_{size}.png"
+
+
+def pictures() -> dict[str, bytes]:
+    """The pictures of menu, toolbar and pane by their place in the extension."""
+    entries = [*(name for name, _ in _entries()), DECK]
+    return icon_files((icon_path(name, size), name, size) for name in entries for size in SIZES)
 
 
 def _images(prop: Property, node: Property) -> str:
@@ -191,4 +195,4 @@ def _bar_state(prop: Property, node: Property) -> str:
     return node("UIElements", node("States", bar, replace=False), replace=False)
 
 
-__all__ = ["menu_files", "own_texts", "own_words", "planner_command"]
+__all__ = ["menu_files", "own_texts", "own_words", "pictures", "planner_command"]

@@ -19,7 +19,7 @@ Public Sub DispensePressed(ByVal control As IRibbonControl)
             DispenseLinks said
         Case Else
             If ActiveWorkbook Is Nothing Then
-                said = "Open a plan first"
+                DispenseSaid said, "Open a plan first"
             Else
                 DispenseDo ActiveWorkbook, control.Tag, said
             End If
@@ -30,13 +30,46 @@ failed:
     MsgBox Err.Description, vbExclamation, "dispense"
 End Sub
 
+Public Sub DispenseLabel(ByVal control As IRibbonControl, ByRef returned As Variant)
+    'What stands on a button or under a group
+    Dim label_ As String, help_ As String, said As String
+    DispenseEntry control.ID, label_, help_
+    DispenseSaid said, label_
+    returned = said
+End Sub
+
+Public Sub DispenseTip(ByVal control As IRibbonControl, ByRef returned As Variant)
+    'The title of what is shown while the mouse rests on a button
+    Dim label_ As String, help_ As String, said As String
+    DispenseEntry control.ID, label_, help_
+    DispenseSaid said, Replace(label_, {dots}, "")
+    returned = said
+End Sub
+
+Public Sub DispenseHelpOf(ByVal control As IRibbonControl, ByRef returned As Variant)
+    'And the sentence below it
+    Dim label_ As String, help_ As String, said As String
+    DispenseEntry control.ID, label_, help_
+    DispenseSaid said, help_
+    returned = said
+End Sub
+
+Private Sub DispenseEntry(ByVal id_ As String, ByRef label_ As String, ByRef help_ As String)
+    'The words of a button or a group in English
+    label_ = id_
+    Select Case id_
+{entries}
+    End Select
+End Sub
+
 Private Sub DispenseLinks(ByRef said As String)
     'Links of all open workbooks
     Dim book As Object, count_ As Long
     For Each book In Workbooks
         DispenseRelink book, count_
     Next book
-    said = count_ & " links to an add-in of another place now lead to this one"
+    DispenseSaid said, "{n} links to an add-in of another place now lead to this one"
+    said = Replace(said, "{n}", count_)
 End Sub
 
 Public Sub DispenseRelink(ByVal book As Object, ByRef count_ As Long)

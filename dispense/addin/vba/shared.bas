@@ -316,6 +316,7 @@ End Function
 
 Private Function DispenseRuns() As Boolean
     'Whether Python runs; it is started where it does not. A start that failed is remembered
+    Dim said As String
     If Not python Is Nothing Then
         DispenseRuns = True
         Exit Function
@@ -323,7 +324,8 @@ Private Function DispenseRuns() As Boolean
     If hasFailed Then Exit Function
     If DispenseInDialog() Then Exit Function
     On Error GoTo failed
-    DispenseSay "dispense: starting Python ..."
+    DispenseSaid said, "dispense: starting Python ..."
+    DispenseSay said
     DispenseStart
     DispenseRuns = True
     Exit Function
@@ -334,7 +336,8 @@ End Function
 
 Private Sub DispenseLost(ByVal reason As String)
     'Python was not reached
-    failure = reason & " (these functions were made for xlwings " & MADE_FOR & ")"
+    DispenseSaid failure, "these functions were made for xlwings {name}"
+    failure = reason & " (" & Replace(failure, "{name}", MADE_FOR) & ")"
     Set python = Nothing
 End Sub
 
@@ -345,29 +348,30 @@ Private Sub DispenseSay(ByVal text_ As String)
 End Sub
 
 Private Sub DispenseStart()
-    Dim found As String
+    Dim found As String, said As String
     found = DispenseFault()
     If found <> "" Then Err.Raise vbObjectError + 514, "{module}", found
     Set python = {start}
     found = python.Str(python.GetAttr(python.Module(PYTHON_MODULE), "XLWINGS_VERSION"))
     If found <> MADE_FOR Then
         Set python = Nothing
-        Err.Raise vbObjectError + 513, "{module}", "Python has xlwings " & found & _
-            "; install xlwings==" & MADE_FOR & ", or build the add-in again: " & _
-            "dispense addin build --host excel"
+        DispenseSaid said, "Python has xlwings {name}; install xlwings=={name2}, or build the add-in again: {name3}"
+        said = Replace(Replace(said, "{name}", found), "{name2}", MADE_FOR)
+        Err.Raise vbObjectError + 513, "{module}", Replace(said, "{name3}", "dispense addin build --host excel")
     End If
 End Sub
 
 Private Function DispenseFault() As String
     'Why Python will not start, in a second or two: without this xlwings waits for minutes
-    Dim program As String, runner As Object, code As Long
+    Dim program As String, runner As Object, code As Long, said As String, found As String
     On Error Resume Next
     If GetConfig("CONDA PATH", "") <> "" Then Exit Function
     program = GetConfig("INTERPRETER_WIN", "")
     If program = "" Then program = "python"
     If InStr(program, "\") > 0 Then
         If Not FileExists(program) Then
-            DispenseFault = "there is no file " & program
+            DispenseSaid said, "there is no file {name}"
+            DispenseFault = Replace(said, "{name}", program)
             Exit Function
         End If
     End If
@@ -376,9 +380,12 @@ Private Function DispenseFault() As String
     Err.Clear
     code = runner.Run("""" & program & """ -c ""import dispense, xlwings, win32com""", 0, True)
     If Err.Number <> 0 Then
-        DispenseFault = program & " cannot be run: " & Err.Description
+        found = Err.Description
+        DispenseSaid said, "{name} cannot be run"
+        DispenseFault = Replace(said, "{name}", program) & ": " & found
     ElseIf code <> 0 Then
-        DispenseFault = program & " lacks dispense, xlwings or pywin32: install them there"
+        DispenseSaid said, "{name} lacks dispense, xlwings or pywin32: install them there"
+        DispenseFault = Replace(said, "{name}", program)
     End If
 End Function
 
@@ -390,9 +397,11 @@ End Function
 
 Public Sub DispenseReason(ByRef text_ As String)
     'What stands in the way of Python
-    text_ = "Python has not been started: it starts with the first function or button"
-    If Not python Is Nothing Then text_ = "Python runs"
-    If hasFailed Then text_ = failure & ". Then press Start again on the tab Dispense, or run the macro DispenseAgain"
+    DispenseSaid text_, "Python has not been started: it starts with the first function or button"
+    If Not python Is Nothing Then DispenseSaid text_, "Python runs"
+    If Not hasFailed Then Exit Sub
+    DispenseSaid text_, "Then press Start again on the tab Dispense, or run the macro DispenseAgain"
+    text_ = failure & ". " & text_
 End Sub
 
 Public Sub DispenseAgain()
@@ -517,3 +526,7 @@ Private Sub DispenseDescribe(ByVal name_ As String, ByVal words As String, _
     Application.MacroOptions Macro:="'" & ThisWorkbook.Name & "'!" & name_, _
         Description:=words, Category:=topic, ArgumentDescriptions:=notes
 End Sub
+
+' --------------------------------------------------------------------- the language of Excel's windows
+
+{words}

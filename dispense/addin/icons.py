@@ -1,4 +1,4 @@
-"""Pictures of the entries of menu and toolbar, drawn as the extension is built.
+"""Pictures of the entries of menu, toolbar and ribbon, drawn as an add-in is built.
 
 Each is a few strokes on a square of 16 units. Their two tones lie between dark and light, so that they stand
 out from a light and from a dark toolbar alike.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import cos, pi, sin
@@ -16,9 +16,8 @@ from math import cos, pi, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from ...jobs.on_screen import COMMANDS
+from ..jobs.on_screen import COMMANDS
 
-SIZES = (16, 26)  # pixels: small and large, as LibreOffice asks for them
 UNITS = 16.0  # the side of a picture in its own units
 CALM, BRIGHT = (0x4A, 0x7F, 0xA7), (0xC9, 0x6A, 0x1E)  # a blue and an amber
 THIN, THICK = 1.3, 2.2  # units, of a stroke
@@ -103,6 +102,19 @@ ICONS: dict[str, tuple[Stroke, ...]] = {
         Stroke(box(10.0, 2.5, 14.5, 13.5), BRIGHT, THIN, filled=True),
     ),
     "stop": (Stroke(ring(8.0, 8.0, 6.2)), Stroke(box(6.0, 6.0, 10.0, 10.0), BRIGHT, THIN, filled=True)),
+    "again": (
+        Stroke(ring(8.0, 8.8, 5.2, 0.0, 0.8)),
+        Stroke([(8.6, 1.5), (10.6, 4.1), (7.5, 5.4)], BRIGHT, THICK),
+    ),
+    "why": (
+        Stroke([(4.6, 5.2), *ring(8.0, 5.2, 3.4, 0.5, 1.1), (8.0, 9.2), (8.0, 10.6)], CALM, THICK),
+        Stroke([(8.0, 14.0), (8.0, 14.0)], BRIGHT, THICK),
+    ),
+    "links": (
+        Stroke(ring(4.8, 8.0, 3.3)),
+        Stroke(ring(11.2, 8.0, 3.3)),
+        Stroke([(5.6, 8.0), (10.4, 8.0)], BRIGHT, THICK),
+    ),
     "drop": (Stroke(_DROP, CALM, THIN, filled=True), Stroke(ring(8.0, 10.0, 1.8, 0.05, 0.3), BRIGHT, THIN)),
 }
 DECK = "drop"  # the picture of the pane's own button at the side
@@ -158,16 +170,9 @@ def png(pixels: NDArray[np.uint8]) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + data
 
 
-def icon_path(name: str, size: int) -> str:
-    """Where a picture lies in the extension."""
-    return f"icons/{name}_{size}.png"
+def icon_files(paths: Iterable[tuple[str, str, int]]) -> dict[str, bytes]:
+    """Pictures by where they shall lie: for each its path, the name of its entry and its size in pixels."""
+    return {path: png(drawn(ICONS[name], size)) for path, name, size in paths}
 
 
-def icon_files() -> dict[str, bytes]:
-    """All pictures by their place in the extension."""
-    return {
-        icon_path(name, size): png(drawn(strokes, size)) for name, strokes in ICONS.items() for size in SIZES
-    }
-
-
-__all__ = ["DECK", "ICONS", "SIZES", "drawn", "icon_files", "icon_path", "png"]
+__all__ = ["DECK", "ICONS", "drawn", "icon_files", "png"]
