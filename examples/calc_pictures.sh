@@ -10,7 +10,7 @@ work=${TMPDIR:-/tmp}/plant # its name is seen in a picture
 mkdir "$work"
 screen=${SCREEN_NUMBER:-78}
 export PYTHONPATH="$PWD" DISPLAY=":$screen" SAL_USE_VCLPLUGIN=gen
-Xvfb ":$screen" -screen 0 1240x960x24 >/dev/null 2>&1 &
+Xvfb ":$screen" -screen 0 1560x960x24 >/dev/null 2>&1 &
 server=$!
 office=
 trap 'kill $office $server 2>/dev/null || true; rm -rf "$work"' EXIT
@@ -62,7 +62,7 @@ in_dialog() {
 taken() {
     xdotool mousemove 700 5
     sleep 1
-    import -window root -crop "${WIDTH}x$HEIGHT+0+0" +repage -colors 255 "$out/$1.png"
+    import -window root -crop "${WIDTH}x$HEIGHT+0+0" +repage +dither -colors 64 "png8:$out/$1.png"
 }
 
 # entry NUMBER: of the menu Dispense, by its keys
@@ -87,7 +87,7 @@ taken calc_check
 put Beads.C4 "Hem robot"
 sleep 3
 
-WIDTH=1240 HEIGHT=940
+WIDTH=1560 HEIGHT=940
 entry 4 # Try a station…
 sleep 4
 in_dialog Return
@@ -101,9 +101,8 @@ taken calc_try
 xdotool windowclose "$window"
 shown "plan.xlsx"
 entry 5 # Calculation sheets
-HEIGHT=732
+WIDTH=1240 HEIGHT=732
 shown "plan_calc.xlsx"
-xdotool key ctrl+F5
 put Bead.D16 2.6
 sleep 2
 at Bead.A1
