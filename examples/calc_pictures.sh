@@ -6,10 +6,11 @@
 set -eu
 out=$(mkdir -p "$1" && cd "$1" && pwd)
 cd "$(dirname "$0")/.."
-work=$(mktemp -d)
+work=${TMPDIR:-/tmp}/plant # its name is seen in a picture
+mkdir "$work"
 screen=${SCREEN_NUMBER:-78}
 export PYTHONPATH="$PWD" DISPLAY=":$screen" SAL_USE_VCLPLUGIN=gen
-Xvfb ":$screen" -screen 0 1240x800x24 >/dev/null 2>&1 &
+Xvfb ":$screen" -screen 0 1560x960x24 >/dev/null 2>&1 &
 server=$!
 office=
 trap 'kill $office $server 2>/dev/null || true; rm -rf "$work"' EXIT
@@ -45,17 +46,23 @@ put() {
     sleep 1
 }
 
-# anyway: what the plan's own check of a cell warns of is taken all the same
-anyway() {
-    xdotool key Tab Return
+# in_dialog KEY ...: keys to what stands in front of the window, for which nothing else hands over the keys here
+in_dialog() {
+    xdotool mousemove 400 250
+    sleep 0.5
+    xdotool windowfocus "$(xdotool getmouselocation --shell | sed -n 's/^WINDOW=//p')"
+    sleep 0.5
+    xdotool key "$@"
     sleep 1
+    xdotool windowfocus "$window"
+    sleep 0.5
 }
 
 # taken NAME: what the screen shows
 taken() {
     xdotool mousemove 700 5
     sleep 1
-    import -window root -crop "${WIDTH}x$HEIGHT+0+0" +repage -colors 255 "$out/$1.png"
+    import -window root -crop "${WIDTH}x$HEIGHT+0+0" +repage +dither -colors 64 "png8:$out/$1.png"
 }
 
 # entry NUMBER: of the menu Dispense, by its keys
@@ -72,22 +79,20 @@ entry() {
 WIDTH=800 HEIGHT=600
 shown "plan.xlsx"
 put Beads.C4 "Hem robbot"
-anyway
-put Beads.E6 -3
-anyway
+in_dialog Tab Return # the plan warns of it itself: taken all the same
 xdotool mousemove 15 32 click 1 # Check, the first button of the toolbar
 sleep 8
 at Beads.A1
 taken calc_check
 put Beads.C4 "Hem robot"
-put Beads.E6 4.5
 sleep 3
 
-WIDTH=1240 HEIGHT=732
+WIDTH=1560 HEIGHT=940
 entry 4 # Try a station…
-sleep 3
-xdotool key Return
+sleep 4
+in_dialog Return
 shown "plan_try.xlsx"
+xdotool key ctrl+F5 # without the pane at the side
 put Station.B10 15
 sleep 3
 at Station.A1
@@ -96,6 +101,7 @@ taken calc_try
 xdotool windowclose "$window"
 shown "plan.xlsx"
 entry 5 # Calculation sheets
+WIDTH=1240 HEIGHT=732
 shown "plan_calc.xlsx"
 put Bead.D16 2.6
 sleep 2

@@ -117,7 +117,7 @@ def _check(cells: Cells) -> str:
 CHECKS = (
     Check(
         "Options > Advanced > General: Show add-in user interface errors; start Excel",
-        "no message, and a tab Dispense with all its buttons",
+        "no message, and a tab Dispense with all its buttons, each with its picture and its words",
     ),
     Check("Alt+F11, Debug > Compile", "nothing is said"),
     Check("Alt+F11, Tools > References", "nothing is MISSING"),
