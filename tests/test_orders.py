@@ -965,7 +965,7 @@ def test_what_of_open_orders_may_be_cut_is_named():
 
 
 def test_a_container_that_never_came_leaves_no_rest():
-    """150 mL in store, 500 mL to use and no order in time: 350 mL are lacking, and no rest is left of them."""
+    """150 mL in store, 500 mL to use and no order in time: 350 mL are lacking, no rest is left."""
     rows = steady(container=1000, lead_time=30)
     rows["Stock"][0]["quantity"] = 150
     found = forecast(make(rows), 1, draws=10)
