@@ -583,7 +583,7 @@ class Form:
         return self.row - rows
 
     def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
+        """Keep room for a picture of a size in mm; the filling draws it, or hides room and heading."""
         if heading:
             first = self.row
             self.section(heading)
