@@ -627,6 +627,8 @@ class Form:
         # the filling puts its limits here: a fixed scale is one that may be set
         chart.y_axis.scaling.min, chart.y_axis.scaling.max, chart.y_axis.majorUnit = 0.0, 1.0, 0.25
         self._chart(chart, self._column(key, x), axes, at, size)
+        if chart.legend is not None:
+            chart.legend.position = "r"  # a low chart keeps its height for the lines
 
     def bars(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]
