@@ -128,6 +128,17 @@ def test_what_is_left_is_told_with_its_heel():
     assert held == [50_000_000]
 
 
+def test_only_what_is_not_told_is_asked_for():
+    """The mixer is told: what is asked for are the containers, and nothing of a mixer."""
+    rows = hand_rows()
+    plan, today = told(rows, done=["3"], mixers=["07:00"])
+    (note,) = reckoned_notes(list(play_plan(plan, today=today))[:1], today)
+    assert "the mixer" not in note and note.endswith("(--left, --connected)")
+    plan, today = told(rows, done=["3"])
+    (note,) = reckoned_notes(list(play_plan(plan, today=today))[:1], today)
+    assert "the mixer in use" in note and note.endswith("(--mixer, --left, --connected)")
+
+
 def done_by(count, now="08:00"):
     """Parts of 60 s, one after the other from 6:00; a break from 7:00 to 7:30."""
     rows = line_rows({"box": [60, 60]}, {"box": 200}, [0], [None], end="14:00")

@@ -315,7 +315,7 @@ def test_a_station_without_parts_keeps_no_room(tmp_path):
 
 
 def test_batches_of_which_no_time_is_known_have_no_bars_and_no_heading_of_them(tmp_path):
-    """Thermal paste: no handling, joining or test time, oven or mating; a bar would say less than the list."""
+    """Thermal paste: no handling, joining or test time, oven or mating: a bar would say nothing."""
     plan = new_plan(tmp_path / "plan.xlsx", demo=True)
     fill(plan, tmp_path / "out", date="2026-03-02", shift="Early", stations=["Plate paste", "Hem robot"])
     for station, is_hidden in (("Plate_paste", True), ("Hem_robot", False)):

@@ -74,6 +74,8 @@ PRINTED = [
     ("station_setup", "SetupShots", "Matters most", "Main tolerance"),
     ("shift_material", "MaterialParts", "Good", "Asked"),
     ("shift_material", "", "Parts good", "Parts asked"),
+    ("shift_material", "", "Mixed total", "Dispensed in all"),
+    ("shift_material", "", "Mixed mass", "As mass"),
     ("results", "ResultShifts", "Good", "Asked"),
     ("shift_material", "MaterialParts", "Matters most", "Main tolerance"),
     ("shift_material", "", "Matters most", "Main tolerance"),

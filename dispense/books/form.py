@@ -583,7 +583,7 @@ class Form:
         return self.row - rows
 
     def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
+        """Keep room for a picture of a size in mm; the filling draws it, or hides room and heading."""
         if heading:
             first = self.row
             self.section(heading)
@@ -627,6 +627,8 @@ class Form:
         # the filling puts its limits here: a fixed scale is one that may be set
         chart.y_axis.scaling.min, chart.y_axis.scaling.max, chart.y_axis.majorUnit = 0.0, 1.0, 0.25
         self._chart(chart, self._column(key, x), axes, at, size)
+        if chart.legend is not None:
+            chart.legend.position = "r"  # a low chart keeps its height for the lines
 
     def bars(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]

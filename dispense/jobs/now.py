@@ -294,15 +294,19 @@ def reckoned_notes(results: Iterable[ShiftResult], today: Today | None) -> list[
             continue
         told = today.of(result.station.station)
         notes += _heel_notes(result, told)
-        items = ["the mixer in use"] if any(item.what == IN_USE[0] for item in result.taken_over) else []
+        items, options = [], []
+        if any(item.what == IN_USE[0] for item in result.taken_over):
+            items, options = ["the mixer in use"], ["--mixer"]
         for letter in result.components:
             if letter not in told.left and result.mounted.get(letter) is not None:
                 held = result.opening[letter] - result.mixers_before[letter] - result.hoses.get(letter, 0)
                 items.append(f"{letter.upper()} {told_volume_text(held / NANO)} in the container")
+        if len(items) > len(options):
+            options += ["--left"] if told.mounted else ["--left", "--connected"]
         if items:
             notes.append(
                 f"{result.station.station}: not told and taken from the shift as played till "
-                f"{hhmm(today.now, today.date)}: {listed(items)} (--mixer, --left, --connected)"
+                f"{hhmm(today.now, today.date)}: {listed(items)} ({', '.join(options)})"
             )
     return notes
 

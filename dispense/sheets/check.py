@@ -186,8 +186,8 @@ def layout(book: Book) -> None:
             Drawn("high", "upper limit", "lgDash"),
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
-        at=form.room(7),
-        size=(19.4, 3.7),
+        at=form.room(6),
+        size=(19.4, 3.1),
     )
     form.section(
         "If a weight is outside its limits", "common practice, no source; the plant's own rule goes first"

@@ -215,7 +215,7 @@ class Form(Protocol):
         """Keep rows free for a chart; returns the first of them."""
 
     def picture(self, key: str, size: tuple[float, float], heading: str = "") -> None:
-        """Keep room for a picture of a size in mm; the filling draws it, or hides the room and its heading."""
+        """Keep room for a picture of a size in mm; the filling draws it, or hides room and heading."""
 
     def lines(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]

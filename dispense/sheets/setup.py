@@ -58,10 +58,10 @@ STATION_SETUP = SheetSpec(
         text("surface_treatment", "surface treatment and how long it keeps"),
         text("open_time", "open time"),
         text("pot_life_source", "method and source of the pot life"),
-        whole("check_shots", "check shot: so many to weigh on one cup", labels=("Check shot: together",)),
-        number("check_target", "g", "what they must weigh", labels=("Check shot: target",)),
-        number("check_low", "g", "lower limit of that", labels=("Check shot: low",)),
-        number("check_high", "g", "upper limit of that", labels=("Check shot: high",)),
+        whole("check_together", "check shot: so many to weigh on one cup"),
+        number("check_target", "g", "what they must weigh"),
+        number("check_low", "g", "lower limit of that"),
+        number("check_high", "g", "upper limit of that"),
         moment("weighed_on", "date and time that is written here when the shots are weighed"),
     ),
     {
@@ -245,7 +245,7 @@ def _check(card: SetupCard) -> Row:
     found = check_shot(card.station, items, card.density)
     limits = found.limits
     return {
-        "check_shots": found.count,
+        "check_together": found.count,
         "check_target": limits.target,
         "check_low": limits.low,
         "check_high": limits.high,
@@ -356,7 +356,7 @@ def layout(book: Book) -> None:
     form.cards(("ratio", 6), ("density", 3), ("open_time", 3))
     form.cards(("mixer_volume", 3), ("purge_volume", 3), ("start_volume", 3), ("flow_limit", 3))
     form.cards(("nozzle_bore", 3), ("nozzle_length", 3), ("pressure_limit", 3), ("pot_life_source", 3))
-    form.cards(("check_shots", 3), ("check_target", 3), ("check_low", 3), ("check_high", 3))
+    form.cards(("check_together", 3), ("check_target", 3), ("check_low", 3), ("check_high", 3))
     form.cards(("pot_life", 6), ("rule", 3), ("surface_treatment", 3), small=True)
     form.cards(("description", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section(

@@ -1582,10 +1582,13 @@ class Reckoning:
         if volume is None and len({shot.part for shot in shots}) == 1:
             volume = max(shot.volume for shot in shots)
         if not station.checks or volume is None:
-            return dict.fromkeys(("check_shots", *names))
+            return dict.fromkeys(("check_together", *names))
         cup = weighing.weigh(volume * density, station.meter_tolerance)
         values = zip(names, (cup.target, cup.low, cup.high), strict=True)
-        return {"check_shots": Num(cup.count), **{name: printed(value, cup.digits) for name, value in values}}
+        return {
+            "check_together": Num(cup.count),
+            **{name: printed(value, cup.digits) for name, value in values},
+        }
 
     def check_page(self, run: Played) -> Page:
         """The shot-check sheet."""
