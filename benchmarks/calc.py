@@ -27,6 +27,7 @@ from dispense.base.errors import DispenseError
 from . import Row, show
 
 COUNT = 10_000
+SHARE = 0.6  # of the time of a function that does nothing, that ours may take above it
 EMPTY = """
 
 def method(function):
@@ -123,6 +124,14 @@ def _case(name: str, formulas: tuple, calc: Session, empty: Session, turns: int)
             "the native formula: LibreOffice's bridge to Python; the rest is ours"
         )
         yield Row(f"{name}: {kind}", ours, plain, limit, beside="native formula", note=note)
+        if "{r}" in own:
+            yield Row(
+                f"{name}: {kind}, our share",
+                ours - nothing,
+                nothing,
+                SHARE,
+                beside="an add-in function that does nothing",
+            )
 
 
 def _time(calc: Session, formula: str, area: tuple[str, str, str]) -> tuple[float, list[float]]:

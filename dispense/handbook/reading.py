@@ -64,7 +64,7 @@ class Short:
 
     @property
     def quick(self) -> tuple[Any, ...]:
-        """What a float is read by, its limits (for what is no number such that none lies between), and `read`."""
+        """Name, limits between which a float is a good number (none where another is asked), unit, `read`."""
         low, high = (self.low, self.high) if self.is_number and not self.is_whole else (math.inf, -math.inf)
         return self.name, low, high, self.factor, self.offset, self.is_needed, self.read
 
