@@ -106,7 +106,7 @@ def test_the_first_command_of_the_readme(tmp_path):
     command = ["sh", "examples/demo.sh", "out/demo"]
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=600)
     assert done.returncode == DONE, done.stderr
-    assert "448 files in" in done.stdout
+    assert "428 files in" in done.stdout
     assert (tmp_path / "out/demo/sheets/2026-03-02_Early/Hem_robot_material.xlsx").is_file()
     assert "out/demo/sheets/2026-03-02_Early/Hem_robot_material.xlsx" in (ROOT / "README.md").read_text(
         "utf-8"

@@ -315,8 +315,13 @@ def test_a_station_without_parts_keeps_no_room(tmp_path):
 
 
 def test_batches_of_which_no_time_is_known_have_no_bars_and_no_heading_of_them(tmp_path):
-    """Thermal paste: no handling, joining or test time, oven or mating: a bar would say nothing."""
+    """A paste of room cure with no handling, joining or test time, oven or mating: a bar would say nothing."""
     plan = new_plan(tmp_path / "plan.xlsx", demo=True)
+    book = openpyxl.load_workbook(plan)
+    rows = [row for row in book["Materials"].iter_rows() if row[0].value in ("Material", "thermal paste")]
+    place = [cell.value for cell in rows[0]].index("Cure")
+    rows[1][place].value = "room"
+    book.save(plan)
     fill(plan, tmp_path / "out", date="2026-03-02", shift="Early", stations=["Plate paste", "Hem robot"])
     for station, is_hidden in (("Plate_paste", True), ("Hem_robot", False)):
         book = openpyxl.load_workbook(tmp_path / "out" / "2026-03-02_Early" / f"{station}_cure_board.xlsx")

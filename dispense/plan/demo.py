@@ -106,7 +106,7 @@ MATERIALS: list[Row] = [
         "index": 0.6,
         "yield_stress": 60.0,
         "viscosity_temperature": 23.0,
-        "cure": "room",
+        "cure": "none",
         "specific_heat": 1.0,
         "conductivity": 3.0,
         "cautions": "keep off electrical contacts and skin",
