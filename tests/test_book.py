@@ -15,6 +15,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 from floor import place_of, type_in
+from plans import hand_rows, light_plan
 
 from dispense.books.plan import new_plan
 from dispense.cli import main
@@ -769,6 +770,24 @@ def test_a_wrong_lot_is_named(desk):
     assert "HB-0830" in words[0] and words[0].endswith("is hem epoxy B")
     assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")
     assert words[2].endswith("is neither in Stock nor was it received") and "Z-1" in words[2]
+
+
+def test_a_lot_opened_after_midnight_is_judged_by_that_day(tmp_path):
+    """N1 may be used on 2 March: at 23:30 of that day's night it may, at 00:20 of the same night no more."""
+    rows = hand_rows()
+    rows["Shifts"] = [dict(shift="night", start="22:00", end="30:00")]
+    rows["Breaks"] = []
+    rows["Builds"][0]["shift"] = "night"
+    rows["Stock"].append(dict(material="Bond 60", component="a", lot="N1", quantity=100, expiry="2026-03-02"))
+    plan = light_plan(tmp_path / "plan.xlsx", rows)
+    table(
+        tmp_path / "opened.csv",
+        "What,Date,Time,Station,Component,Lot\nopened,2026-03-02,23:30,hem,A,N1\nopened,2026-03-03,00:20,hem,A,N1\n",
+    )
+    report = book_files(plan, [tmp_path / "opened.csv"], stamp=STAMP)
+    (finding,) = [item for item in report.findings if item.topic.startswith("lot")]
+    assert finding.text.endswith("was past its last day, 2026-03-02, on 2026-03-03")
+    assert (str(finding.day), finding.shift) == ("2026-03-02", "night")
 
 
 # ------------------------------------------------------------------------- the rest of the command

@@ -16,7 +16,7 @@ from ..shift.store import NO_STOCK
 from .counted import counted_stock
 from .dated import material_on
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
-from .history import BOOKED, MIXER, PLANNED, Times, changes, moment_at
+from .history import BOOKED, MIXER, PLANNED, Times, changes, is_emptied, moment_at
 from .lots import lots_of
 from .planned import PlannedShift, all_shifts
 
@@ -117,17 +117,15 @@ def _lots(
     if times is None:
         return []
     found: dict[str, Lot] = {}
-    before = [item for item in times.moments if item[0] <= begun]
-    if before:
-        _, lot, source = before[-1]
-        found[lot] = Lot(lot, letter, source)
-    for at, lot, source in times.moments:
-        if begun < at <= ended:
+    rests: dict[str, Lot] = {}
+    for at, off, lot, source in times.spans:
+        if at > ended:
+            break
+        if off > begun:
             found[lot] = Lot(lot, letter, source)
-    for place, (at, _, _) in enumerate(times.moments):
-        if place and at <= ended and at + lag > begun:
-            _, lot, source = times.moments[place - 1]
-            found.setdefault(lot, Lot(lot, letter, source, is_rest=True))
+        elif begun - off < lag:
+            rests[lot] = Lot(lot, letter, source, is_rest=True)
+    found |= {lot: rest for lot, rest in rests.items() if lot not in found}
     return [item for item in found.values() if item.lot]
 
 
@@ -192,25 +190,14 @@ def _standing(
     station: str, history: dict[str, Times], entries: Iterable[Entry], at: datetime.datetime
 ) -> list[Open]:
     """The containers that stand at a station at a moment."""
-    emptied = [
-        entry
-        for entry in entries
-        if entry.kind == EMPTIED and entry.station == station and (entry.moment or at) <= at
+    entries = [entry for entry in entries if entry.station == station]
+    return [
+        Open(station, letter, lot, since, source)
+        for letter, times in history.items()
+        for since, off, lot, source in times.spans
+        if since <= at and (at < off or off == datetime.datetime.max)
+        if lot and not is_emptied(entries, letter, lot, since, at)
     ]
-    found = []
-    for letter, times in history.items():
-        before = [item for item in times.moments if item[0] <= at]
-        if not before:
-            continue
-        since, lot, source = before[-1]
-        gone = any(
-            entry.moment is not None and entry.moment >= since
-            for entry in emptied
-            if (entry.component, entry.lot) == (letter, lot)
-        )
-        if lot and not gone:
-            found.append(Open(station, letter, lot, since, source))
-    return found
 
 
 def trace(
@@ -300,7 +287,7 @@ def of_lot(
             for station, (_, history) in _by_station(entries, shifts).items()
             for letter, times in history.items()
             for since, name, source in times.moments
-            if name == lot
+            if name == lot and not (source == PLANNED and since in times.late)  # one container, once
         ),
         key=lambda item: item.since,
     )
