@@ -15,9 +15,9 @@ from ..shift.results import Event, ShiftResult
 from .entries import DONE, EMPTIED, OPENED, Entry
 
 BOOKED, PLANNED = "booked", "planned"
-MIXER = "mixer"
-MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
-WATCHED = "mixer", "purge"  # what a purge rate counts: start and end of a shift are not its
+MIXER, PURGE = "mixer", "purge"
+MIXER_EVENTS = frozenset({MIXER, PURGE, "start"})  # after which the mixer holds fresh material
+WATCHED = MIXER, PURGE  # what a purge rate counts: start and end of a shift are not its
 
 
 class Planned(Protocol):
@@ -143,4 +143,15 @@ def moment_at(day: datetime.date, clock: float) -> datetime.datetime:
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=clock)
 
 
-__all__ = ["BOOKED", "MIXER", "PLANNED", "WATCHED", "Times", "changes", "is_emptied", "moment_at", "played"]
+__all__ = [
+    "BOOKED",
+    "MIXER",
+    "PLANNED",
+    "PURGE",
+    "WATCHED",
+    "Times",
+    "changes",
+    "is_emptied",
+    "moment_at",
+    "played",
+]
