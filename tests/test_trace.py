@@ -356,6 +356,18 @@ def test_a_change_that_is_booked_late_leaves_both_lots():
     assert on_parts(plan, again, "A1") == ([*range(1, 22)], [], {"planned", "booked"})
 
 
+def test_a_lot_that_was_booked_without_a_time_may_be_on_any_part_of_its_shift():
+    """X9 is booked of the shift alone, or of the day: by hand on all 21 parts, beside the planned lots."""
+    plan = one_by_one()
+    for shift in ("early", ""):
+        entry = dataclasses.replace(hem("08:00", "X9"), time="", shift=shift)
+        assert on_parts(plan, [entry], "X9") == ([*range(1, 22)], [], {"booked"})
+        assert on_parts(plan, [entry], "A1") == on_parts(plan, [], "A1")
+        assert on_parts(plan, [entry, hem("09:05", "A2")], "A1") == ([*range(1, 17)], [17], {"planned"})
+        (open_at,) = of_lot(plan, [entry], "X9", at=datetime.datetime(2026, 3, 2, 9)).still_open
+        assert (open_at.station, open_at.source) == ("hem", "booked")
+
+
 def test_what_was_booked_before_the_shift_stands_until_one_is_booked():
     """Z9 is booked on the day before: it stands, and not A1 as planned, until it is booked as emptied."""
     plan = one_by_one()

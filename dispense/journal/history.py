@@ -40,11 +40,13 @@ class Planned(Protocol):
 class Times:
     """Moments of one kind of event, booked and planned, in order of time.
 
-    `late` are planned ones that the first booked one of the shift may be, made late: their moment, and its.
+    `late` are planned ones that the first booked one of the shift may be, made late: their moment, and its;
+    `within` are booked ones without a time: from when till when each may have been, and what.
     """
 
     moments: list[tuple[datetime.datetime, str, str]] = field(default_factory=list)  # moment, what, source
     late: dict[datetime.datetime, datetime.datetime] = field(default_factory=dict)
+    within: list[tuple[datetime.datetime, datetime.datetime, str]] = field(default_factory=list)
 
     def last(self, moment: datetime.datetime) -> tuple[float, str, str] | None:
         """Hours since the last one, what it was, and its source; None where none was before."""
@@ -60,6 +62,9 @@ class Times:
         for place, (at, what, source) in enumerate(self.moments, 1):
             off = self.moments[place][0] if place < len(self.moments) else datetime.datetime.max
             yield at, self.late.get(off, off), what, source
+        for since, until, what in self.within:
+            after = (at for at, _, _ in self.moments if at >= until)
+            yield since, next(after, datetime.datetime.max), what, BOOKED
 
 
 def changes(station: str, entries: Iterable[Entry], shifts: Iterable[Planned]) -> dict[str, Times]:
