@@ -50,11 +50,16 @@ class Times:
 
     def last(self, moment: datetime.datetime) -> tuple[float, str, str] | None:
         """Hours since the last one, what it was, and its source; None where none was before."""
-        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
-        if not place:
+        before = self.before(moment)
+        if before is None:
             return None
-        at, what, source = self.moments[place - 1]
+        at, what, source = before
         return (moment - at).total_seconds() / HOUR, what, source
+
+    def before(self, moment: datetime.datetime) -> tuple[datetime.datetime, str, str] | None:
+        """The last one up to a moment."""
+        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
+        return self.moments[place - 1] if place else None
 
     @property
     def spans(self) -> Iterator[tuple[datetime.datetime, datetime.datetime, str, str]]:
@@ -128,10 +133,10 @@ def is_emptied(
 
 def _holds(times: Times, letter: str, at: datetime.datetime, emptied: Iterable[Entry]) -> bool:
     """Whether what stands at a moment was booked, and not as emptied."""
-    before = [item for item in times.moments if item[0] <= at]
-    if not before or before[-1][2] != BOOKED:
+    before = times.before(at)
+    if before is None or before[2] != BOOKED:
         return False
-    since, lot, _ = before[-1]
+    since, lot, _ = before
     return not is_emptied(emptied, letter, lot, since, at)
 
 
