@@ -15,6 +15,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 from floor import place_of, type_in
+from plans import hand_rows, light_plan
 
 from dispense.books.plan import new_plan
 from dispense.cli import main
@@ -769,6 +770,65 @@ def test_a_wrong_lot_is_named(desk):
     assert "HB-0830" in words[0] and words[0].endswith("is hem epoxy B")
     assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")
     assert words[2].endswith("is neither in Stock nor was it received") and "Z-1" in words[2]
+
+
+def test_a_column_of_units(desk):
+    """By definition (NIST SP 811, B.8): 1 US fl oz is 29.5735295625 mL, 1 lb 453.59237 g, 1 oz a 16th of it.
+
+    The unit is that of the figure it suits, and that of the header else; a cell's own goes before.
+    """
+    table(
+        desk / "came.csv",
+        "What,Date,Station,Component,Lot,Containers,Volume,Mass [kg],Unit\n"
+        "received,2026-03-02,Hem robot,A,U-1,,40,,fl oz\n"
+        "received,2026-03-02,Hem robot,A,U-2,,,3,lb\n"
+        "received,2026-03-02,Hem robot,A,U-3,,,3 kg,lb\n"
+        "received,2026-03-02,Hem robot,A,U-4,,250,,\n"
+        "received,2026-03-02,Hem robot,A,U-5,3,,,each\n",
+    )
+    table(
+        desk / "balance.csv",
+        "Time;Station;Shots;Weight;Volume [cL];Unit\n"
+        "2026-03-02 06:30;Hem robot;2;0,2;0,5;oz\n"
+        "2026-03-02 07:30;Hem robot;2;3/16;0,5;oz\n",
+    )
+    report = book(desk, "came.csv", "balance.csv")
+    assert told(report) == []
+    came = {item.lot: (item.value, item.unit, item.count) for item in entries(desk, "received")}
+    assert came["U-1"] == (pytest.approx(40 * 29.5735295625), "mL", None)
+    assert came["U-2"] == (pytest.approx(3 * 0.45359237), "kg", None)
+    assert came["U-3"] == (pytest.approx(3.0), "kg", None) and came["U-4"] == (pytest.approx(250), "mL", None)
+    assert came["U-5"] == (None, "", 3)
+    found = [(item.value, item.count) for item in entries(desk, "weight")]
+    assert found == [(pytest.approx(each * 453.59237 / 16), 2) for each in (0.2, 3 / 16)]
+    assert [item.value for item in entries(desk, "volume")] == pytest.approx([5.0, 5.0])
+    table(
+        desk / "wrong.csv",
+        "What,Date,Station,Component,Lot,Containers,Volume,Unit\n"
+        "received,2026-03-02,Hem robot,A,U-6,3,,kg\n"
+        "received,2026-03-02,Hem robot,A,U-7,,4,kg\n",
+    )
+    words = told(book(desk, "wrong.csv"))
+    assert len(words) == 2 and "F2" in words[0] and '"3 kg"' in words[0]
+    assert "G3" in words[1] and '"4 kg"' in words[1]
+
+
+def test_a_lot_opened_after_midnight_is_judged_by_that_day(tmp_path):
+    """N1 may be used on 2 March: at 23:30 of that day's night it may, at 00:20 of the same night no more."""
+    rows = hand_rows()
+    rows["Shifts"] = [dict(shift="night", start="22:00", end="30:00")]
+    rows["Breaks"] = []
+    rows["Builds"][0]["shift"] = "night"
+    rows["Stock"].append(dict(material="Bond 60", component="a", lot="N1", quantity=100, expiry="2026-03-02"))
+    plan = light_plan(tmp_path / "plan.xlsx", rows)
+    table(
+        tmp_path / "opened.csv",
+        "What,Date,Time,Station,Component,Lot\nopened,2026-03-02,23:30,hem,A,N1\nopened,2026-03-03,00:20,hem,A,N1\n",
+    )
+    report = book_files(plan, [tmp_path / "opened.csv"], stamp=STAMP)
+    (finding,) = [item for item in report.findings if item.topic.startswith("lot")]
+    assert finding.text.endswith("was past its last day, 2026-03-02, on 2026-03-03")
+    assert (str(finding.day), finding.shift) == ("2026-03-02", "night")
 
 
 # ------------------------------------------------------------------------- the rest of the command

@@ -23,6 +23,7 @@ from dispense.journal.entries import (
     AS_PLANNED,
     BOOK,
     COUNTED,
+    DONE,
     EMPTIED,
     MADE,
     OPENED,
@@ -37,6 +38,7 @@ from dispense.journal.entries import (
 from dispense.journal.explained import BY_CONTAINERS, BY_COUNT, CAUSES, NOT_KNOWN, UNEXPLAINED, explained
 from dispense.journal.history import played
 from dispense.journal.planned import kept_shifts, to_keep, used_shifts
+from dispense.journal.planned_use import as_kept, from_kept
 from dispense.journal.reading import content_of
 from dispense.journal.store import Booked, book_entries, journal_path, read_journal
 
@@ -130,6 +132,55 @@ def test_a_case_by_hand():
     # 55 mL at 1.2 g/mL; a container of 100 mL is 50
     assert row.mass(row.difference) == pytest.approx(0.066)
     assert row.money(row.difference) == pytest.approx(27.5)
+
+
+def test_a_purge_is_worth_its_volume_and_a_mixer_change_that_of_the_mixer():
+    """Planned: one purge of 15 mL and two mixer changes of 10 mL, half of it A.
+
+    Counted together, 5 are two purges more than planned: +15 of A, and where the station changes mixers two
+    changes more: +10. One alone lacks the purge and a mixer change: −12.5; none lacks all: −17.5. Ticked as
+    two purges and one change it is +15 − 10 of the mix. Of an earlier version only the mean is known, 35/3.
+    """
+    plan = plan_of(1)
+    (shift,) = used_shifts(plan, {})
+    assert (shift.use.purges, shift.use.mixers) == (0, 0)
+    assert (shift.use.purge, shift.use.mixer) == (15 * ML, 10 * ML)
+
+    def purges(entries, **changed):
+        use = dataclasses.replace(shift.use, purges=1, mixers=2, **changed)
+        rows = [Booked(each, Booking(1, "book", "2026-03-02 12:00")) for each in entries]
+        planned = [dataclasses.replace(shift, use=use)]
+        (row,) = [each for each in explained(plan, rows, planned) if each.key == ("Bond 60", "a")]
+        return row.causes["purges"] / ML
+
+    made = entry(MADE, 0, "10:00", part="frame", count=20)
+    for count, wanted in ((5, 15.0), (3, 0.0), (1, -12.5), (0, -17.5)):
+        assert purges([made, entry(PURGED, 0, "10:00", count=count)]) == pytest.approx(wanted)
+    assert purges([made, entry(PURGED, 0, "10:00", count=5)], changes_mixers=True) == pytest.approx(10.0)
+    ticks = [
+        entry(DONE, 0, f"07:0{place}", text=text) for place, text in enumerate(["purge", "purge", "mixer"])
+    ]
+    assert purges([made, *ticks]) == pytest.approx(2.5)
+    written = as_kept(shift.use) | {"purges": 3, "purged": 35 * ML}
+    for name in ("mixers", "mixer", "changes_mixers"):
+        del written[name]
+    old = from_kept(json.loads(json.dumps(written)))
+    assert old.purged_more({"purged": 5}) / ML == pytest.approx(2 * 35 / 3)
+
+
+def test_planned_purges_are_those_of_the_played_shift():
+    """Where life ends within the shift: as many as are played of each kind, and together what they take."""
+    rows = rows_of(1)
+    rows["Materials"][0]["pot_life"] = 20
+    for rule in ("purge", "change mixer"):
+        rows["Stations"][0]["rule"] = rule
+        plan = make(rows)
+        (result,), (shift,) = played(plan), used_shifts(plan, {})
+        events = [event for event in result.events if event.kind in ("purge", "mixer")]
+        use = shift.use
+        assert events and (use.purges, use.changes_mixers) == (result.purges, rule == "change mixer")
+        assert use.purges + use.mixers == len(events)
+        assert use.purges * use.purge + use.mixers * use.mixer == sum(event.volume for event in events)
 
 
 @settings(max_examples=40, deadline=None)

@@ -298,6 +298,88 @@ def test_where_a_lot_stands_at_a_moment():
     assert left == pytest.approx({5: 1000e-6, 8: 900e-6})  # 1000 mL, one container of 100 mL connected
 
 
+def one_by_one():
+    """Parts of the plan worked by hand each on its own, every ten minutes but in the break: 21 from 06:00 on.
+
+    A stands in the one container of A1; it ends with the 14th part, at 08:40:10, when A2 is connected. There
+    is no hose, and the mixer holds 5 mL of A: at 138 mL in the 3 h 30 min of the shift that lasts 456 s.
+    """
+    rows = hand_rows()
+    rows["Stations"][0]["batch"] = 1
+    rows["Stock"][0]["quantity"] = 100
+    rows["Stock"].insert(1, dict(rows["Stock"][0], lot="A2", quantity=900))
+    plan = make(rows)
+    (shift,) = all_shifts(plan, {})
+    clocks = [(event.clock, event.lot) for event in shift.events if event.component == "a"]
+    assert clocks == [(6 * 3600.0, "A1"), (31210.0, "A2")]
+    assert shift.lags["a"] == pytest.approx(456.5, abs=0.1)
+    return plan
+
+
+def on_parts(plan, entries, lot):
+    """Numbers of the parts that may hold a lot, connected then, and as the rest of a hose; its sources."""
+    parts = of_lot(plan, entries, lot).parts
+    mine = [(int(item.numbers), each) for item in parts for each in item.lots if each.lot == lot]
+    stood = [number for number, each in mine if not each.is_rest]
+    rest = [number for number, each in mine if each.is_rest]
+    return stood, rest, {each.source for _, each in mine}
+
+
+def test_the_planned_lot_stands_until_one_is_booked():
+    """Only A2 is booked, at 08:40: A1 is on the 13 parts before; the 14th is within 456 s of the change."""
+    plan = one_by_one()
+    entries = [hem("08:40", "A2")]
+    assert on_parts(plan, entries, "A1") == ([*range(1, 14)], [14], {"planned"})
+    assert on_parts(plan, entries, "A2") == ([*range(14, 22)], [], {"booked"})
+    (stored,) = of_lot(plan, entries, "A1").in_stock
+    assert stored.left == 0.0  # its one container was connected, by plan
+
+
+def test_a_change_that_is_booked_late_leaves_both_lots():
+    """A2, planned for 08:40:10, is booked at 09:05: A1 until then and 456 s more, to the 17th part of 09:10.
+
+    A2 may have been on since the plan had it there. It is one container all the same.
+    """
+    plan = one_by_one()
+    entries = [hem("09:05", "A2")]
+    assert on_parts(plan, entries, "A1") == ([*range(1, 17)], [17], {"planned"})
+    assert on_parts(plan, entries, "A2") == ([*range(14, 22)], [], {"planned", "booked"})
+    (stored,) = of_lot(plan, entries, "A2").in_stock
+    assert stored.left == pytest.approx(800e-6)
+    between = datetime.datetime(2026, 3, 2, 9, 0)
+    for lot in ("A1", "A2"):
+        assert [item.lot for item in of_lot(plan, entries, lot, at=between).still_open] == [lot]
+    early = [hem("08:31", "A2")]  # planned for 08:40:10: no more connected then
+    assert on_parts(plan, early, "A1") == ([*range(1, 14)], [], {"planned"})
+    assert len(of_lot(plan, early, "A2").to_come) == 0
+    again = [hem("06:25", "A1")]  # booked late, and nothing stood before it
+    assert on_parts(plan, again, "A1") == ([*range(1, 22)], [], {"planned", "booked"})
+
+
+def test_a_lot_that_was_booked_without_a_time_may_be_on_any_part_of_its_shift():
+    """X9 is booked of the shift alone, or of the day: by hand on all 21 parts, beside the planned lots."""
+    plan = one_by_one()
+    for shift in ("early", ""):
+        entry = dataclasses.replace(hem("08:00", "X9"), time="", shift=shift)
+        assert on_parts(plan, [entry], "X9") == ([*range(1, 22)], [], {"booked"})
+        assert on_parts(plan, [entry], "A1") == on_parts(plan, [], "A1")
+        assert on_parts(plan, [entry, hem("09:05", "A2")], "A1") == ([*range(1, 17)], [17], {"planned"})
+        (open_at,) = of_lot(plan, [entry], "X9", at=datetime.datetime(2026, 3, 2, 9)).still_open
+        assert (open_at.station, open_at.source) == ("hem", "booked")
+
+
+def test_what_was_booked_before_the_shift_stands_until_one_is_booked():
+    """Z9 is booked on the day before: it stands, and not A1 as planned, until it is booked as emptied."""
+    plan = one_by_one()
+    before = opened("23:00", "Z9", station="hem", shift="", day="2026-03-01")
+    entries = [before, hem("09:05", "A2")]
+    assert on_parts(plan, entries, "Z9") == ([*range(1, 17)], [17], {"booked"})
+    assert on_parts(plan, entries, "A1") == ([], [], set())
+    gone = Entry(EMPTIED, "e", day="2026-03-01", time="2026-03-01T23:30:00", station="hem", component="a")
+    entries.append(dataclasses.replace(gone, lot="Z9"))
+    assert on_parts(plan, entries, "A1") == ([*range(1, 17)], [17], {"planned"})
+
+
 def test_totals_are_told_once():
     plan = make(hand_rows())
     found = of_lot(plan, [hem("06:00", "GA-31"), made(20), made(1, SCRAPPED)], "GA-31")

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -27,7 +27,7 @@ from ..shift.store import NANO, nanolitre_price, nanolitres
 from .counted import entry_volume
 from .dated import material_of_entry
 from .entries import COUNTED, DONE, EMPTIED, OPENED, PURGED, RECEIVED, STANDS, WEIGHT_A, WEIGHT_B, Entry
-from .history import MIXER_EVENTS, WATCHED, moment_at
+from .history import MIXER_EVENTS, moment_at
 from .lessons import LEAST, counts_of
 from .planned import PlannedShift, used_shifts
 from .planned_use import ComponentUse, PlannedUse
@@ -140,7 +140,7 @@ class _Facts:
     plan: Plan
     made: dict[tuple[str, str, str, str], int] = field(default_factory=dict)  # station, day, shift, part
     scrapped: dict[tuple[str, str, str, str], int] = field(default_factory=dict)
-    purges: dict[tuple[str, str, str], int] = field(default_factory=dict)  # station, day, shift
+    purges: dict[tuple[str, str, str], Mapping[str, int]] = field(default_factory=dict)  # by kind
     entries: list[Entry] = field(default_factory=list)
     places: set[tuple[str, str, str]] = field(default_factory=set)  # of which something is booked
     _by_key: dict[tuple[str, Key], list[Entry]] = field(default_factory=dict)
@@ -211,17 +211,17 @@ def _facts(plan: Plan, booked: Sequence[Booked]) -> _Facts:
             facts.made[key] = count.made
         if count.scrapped is not None:
             facts.scrapped[key] = count.scrapped
-    ticked: dict[tuple[str, str, str], int] = defaultdict(int)
+    ticked: dict[tuple[str, str, str], Counter[str]] = defaultdict(Counter)
+    counted: dict[tuple[str, str, str], Counter[str]] = defaultdict(Counter)
     for entry in facts.entries:
         place = entry.station, entry.day, entry.shift
         if entry.kind == PURGED:
-            facts.purges[place] = facts.purges.get(place, 0) + (entry.count or 0)
+            counted[place][PURGED] += entry.count or 0
         elif entry.kind == DONE and entry.text in MIXER_EVENTS | {"end"}:
-            ticked[place] += entry.text in WATCHED
+            ticked[place][entry.text] += 1
+    facts.purges = {**ticked, **counted}
     facts.places = {key[:3] for key in (*facts.made, *facts.scrapped)}
     facts.places |= {(entry.station, entry.day, entry.shift) for entry in facts.entries if entry.station}
-    for place, ticks in ticked.items():
-        facts.purges.setdefault(place, ticks)
     return facts
 
 
@@ -376,7 +376,6 @@ def _causes(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> di
         by_station[item.station].append(item)
     for mine in by_station.values():
         dispensed = purges = 0.0
-        each = _purge(mine)
         for item in mine:
             share = item.of(letter).share
             builds, scrap, shots = _parts(facts, item)
@@ -384,7 +383,7 @@ def _causes(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> di
             found[SCRAP] += round(scrap * share)
             dispensed += (shots + item.use.checks) * share
             if item.key in facts.purges:
-                purges += (facts.purges[item.key] - item.use.purges) * each * share
+                purges += item.use.purged_more(facts.purges[item.key]) * share
         found[SHOT] += round((_ratio(facts, mine, letter) - 1.0) * dispensed)
         found[PURGES] += round(purges)
     found[THROWN] = _thrown(facts, component, shifts)
@@ -427,14 +426,6 @@ def _ratio(facts: _Facts, shifts: Sequence[_Shift], letter: str) -> float:
         (entry.value or 0.0) / found[1] for entry, found in weighed(facts.plan, here) if found is not None
     ]
     return sum(mixed) / len(mixed) if len(mixed) >= LEAST else 1.0
-
-
-def _purge(shifts: Sequence[_Shift]) -> float:
-    """What a purge or mixer change of a station takes by plan [nL mixed]: as played, else as stated."""
-    purges = sum(item.use.purges for item in shifts)
-    if purges:
-        return sum(item.use.purged for item in shifts) / purges
-    return float(shifts[0].use.purge)
 
 
 def _thrown(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> int:

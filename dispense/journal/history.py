@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bisect
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -12,12 +12,12 @@ from ..base.units import HOUR
 from ..plan.records import Plan
 from ..shift.play import play_plan
 from ..shift.results import Event, ShiftResult
-from .entries import DONE, OPENED, Entry
+from .entries import DONE, EMPTIED, OPENED, Entry
 
 BOOKED, PLANNED = "booked", "planned"
-MIXER = "mixer"
-MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
-WATCHED = "mixer", "purge"  # what a purge rate counts: start and end of a shift are not its
+MIXER, PURGE = "mixer", "purge"
+MIXER_EVENTS = frozenset({MIXER, PURGE, "start"})  # after which the mixer holds fresh material
+WATCHED = MIXER, PURGE  # what a purge rate counts: start and end of a shift are not its
 
 
 class Planned(Protocol):
@@ -38,49 +38,106 @@ class Planned(Protocol):
 
 @dataclass(slots=True)
 class Times:
-    """Moments of one kind of event, booked and planned; those booked stand for their day and shift."""
+    """Moments of one kind of event, booked and planned, in order of time.
+
+    `late` are planned ones that the first booked one of the shift may be, made late: their moment, and its;
+    `within` are booked ones without a time: from when till when each may have been, and what.
+    """
 
     moments: list[tuple[datetime.datetime, str, str]] = field(default_factory=list)  # moment, what, source
+    late: dict[datetime.datetime, datetime.datetime] = field(default_factory=dict)
+    within: list[tuple[datetime.datetime, datetime.datetime, str]] = field(default_factory=list)
 
     def last(self, moment: datetime.datetime) -> tuple[float, str, str] | None:
         """Hours since the last one, what it was, and its source; None where none was before."""
-        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
-        if not place:
+        before = self.before(moment)
+        if before is None:
             return None
-        at, what, source = self.moments[place - 1]
+        at, what, source = before
         return (moment - at).total_seconds() / HOUR, what, source
+
+    def before(self, moment: datetime.datetime) -> tuple[datetime.datetime, str, str] | None:
+        """The last one up to a moment."""
+        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
+        return self.moments[place - 1] if place else None
+
+    @property
+    def spans(self) -> Iterator[tuple[datetime.datetime, datetime.datetime, str, str]]:
+        """From when till when each stands, what it is, its source: till the next, however late that came."""
+        for place, (at, what, source) in enumerate(self.moments, 1):
+            off = self.moments[place][0] if place < len(self.moments) else datetime.datetime.max
+            yield at, self.late.get(off, off), what, source
+        for since, until, what in self.within:
+            after = (at for at, _, _ in self.moments if at >= until)
+            yield since, next(after, datetime.datetime.max), what, BOOKED
 
 
 def changes(station: str, entries: Iterable[Entry], shifts: Iterable[Planned]) -> dict[str, Times]:
     """When the mixer and the containers of each component (by letter) were changed at a station.
 
-    A shift in which one of a kind was booked has those only, any other has those of the played shift.
+    A shift has those that were booked, and before the first of them those of the played shift, unless one
+    that was booked before the shift still stands; a shift in which none was booked is as played.
     """
+    entries = [entry for entry in entries if entry.station == station]
     booked: dict[str, list[tuple[datetime.datetime, str, str]]] = {}
-    has: set[tuple[str, str, str]] = set()
+    first: dict[tuple[str, str, str], tuple[datetime.datetime, str]] = {}
+    emptied = [entry for entry in entries if entry.kind == EMPTIED]
     for entry in entries:
         moment = entry.moment
-        if entry.station != station or moment is None:
+        if moment is None:
             continue
         if entry.kind == OPENED:
-            key = entry.component
-            booked.setdefault(key, []).append((moment, entry.lot, BOOKED))
+            key, what = entry.component, entry.lot
         elif entry.kind == DONE and entry.text in MIXER_EVENTS:
-            key = MIXER
-            booked.setdefault(key, []).append((moment, entry.text, BOOKED))
+            key, what = MIXER, entry.text
         else:
             continue
-        has.add((key, entry.day, entry.shift))
+        booked.setdefault(key, []).append((moment, what, BOOKED))
+        slot = key, entry.day, entry.shift
+        first[slot] = min(first.get(slot, (moment, what)), (moment, what))
+    planned: dict[tuple[str, str, str], list[tuple[datetime.datetime, str, str]]] = {}
     for result in shifts:
         for event in result.events:
-            key = MIXER if event.kind in MIXER_EVENTS else event.component
-            if event.kind not in MIXER_EVENTS and event.kind != "container":
-                continue
-            if (key, result.date.isoformat(), result.shift) in has:
-                continue
-            at = moment_at(result.date, event.clock)
-            booked.setdefault(key, []).append((at, event.lot, PLANNED))
-    return {key: Times(sorted(found)) for key, found in booked.items()}
+            if event.kind in MIXER_EVENTS or event.kind == "container":
+                key = MIXER if event.kind in MIXER_EVENTS else event.component
+                at = moment_at(result.date, event.clock)
+                planned.setdefault((key, result.date.isoformat(), result.shift), []).append(
+                    (at, event.lot, PLANNED)
+                )
+    found = {key: Times(sorted(moments)) for key, moments in booked.items()}
+    for slot, moments in planned.items():
+        times = found.setdefault(slot[0], Times())
+        if slot in first:
+            until, lot = first[slot]
+            alike = [at for at, what, _ in moments if what == lot]
+            nearest = min(alike, key=lambda at: abs(at - until), default=until)
+            moments = [
+                item for item in moments if item[0] < until and not _holds(times, slot[0], item[0], emptied)
+            ]
+            if nearest in [at for at, _, _ in moments]:
+                times.late[nearest] = until
+        times.moments = sorted([*times.moments, *moments])
+    return found
+
+
+def is_emptied(
+    entries: Iterable[Entry], letter: str, lot: str, since: datetime.datetime, until: datetime.datetime
+) -> bool:
+    """Whether entries of a station have the container of a lot as emptied in a span of time."""
+    return any(
+        entry.moment is not None and since <= entry.moment <= until
+        for entry in entries
+        if (entry.kind, entry.component, entry.lot) == (EMPTIED, letter, lot)
+    )
+
+
+def _holds(times: Times, letter: str, at: datetime.datetime, emptied: Iterable[Entry]) -> bool:
+    """Whether what stands at a moment was booked, and not as emptied."""
+    before = times.before(at)
+    if before is None or before[2] != BOOKED:
+        return False
+    since, lot, _ = before
+    return not is_emptied(emptied, letter, lot, since, at)
 
 
 def played(plan: Plan) -> list[ShiftResult]:
@@ -96,4 +153,15 @@ def moment_at(day: datetime.date, clock: float) -> datetime.datetime:
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=clock)
 
 
-__all__ = ["BOOKED", "MIXER", "PLANNED", "WATCHED", "Times", "changes", "moment_at", "played"]
+__all__ = [
+    "BOOKED",
+    "MIXER",
+    "PLANNED",
+    "PURGE",
+    "WATCHED",
+    "Times",
+    "changes",
+    "is_emptied",
+    "moment_at",
+    "played",
+]

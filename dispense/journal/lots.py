@@ -66,10 +66,10 @@ def _wrong(
     if here not in meant:
         material, component = min(meant)
         return f"is {material} {component.upper()}"
-    day = entry.date
+    day = entry.moment.date() if entry.moment else entry.date  # after midnight it is the next, in a night too
     ends = [row.expiry for row in stock if (row.material, row.component) == here]
     if day is not None and ends and max(ends) < day:
-        return f"was past its last day, {max(ends)}"
+        return f"was past its last day, {max(ends)}" + (f", on {day}" if day != entry.date else "")
     return ""
 
 

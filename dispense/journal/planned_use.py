@@ -7,9 +7,11 @@ from dataclasses import asdict, dataclass
 from typing import Any, NamedTuple
 
 from ..plan.records import Plan
+from ..plan.tables import CHANGE_MIXER
 from ..shift.results import ShiftResult
 from ..shift.store import NANO, nanolitres
-from .history import WATCHED
+from .entries import PURGED
+from .history import MIXER, PURGE, WATCHED
 
 
 class PlannedPart(NamedTuple):
@@ -44,8 +46,8 @@ class ComponentUse(NamedTuple):
 class PlannedUse:
     """What a station's shift uses by plan; begin and end as clock times of its day [s], volumes in nL.
 
-    `purges` are purges and mixer changes, `purged` what they take together and `purge` what one takes by the
-    figures of the station, all of the mix; so are `checks`.
+    `purge` and `mixer` are what a purge and a mixer change of the station take, of the mix as `checks`, and
+    `purges` and `mixers` how many there are; `changes_mixers`: what a limit asks for is a mixer change.
     """
 
     material: str
@@ -54,15 +56,30 @@ class PlannedUse:
     parts: tuple[PlannedPart, ...]
     checks: int
     purges: int
-    purged: int
     purge: int
+    mixers: int
+    mixer: int
+    changes_mixers: bool
     components: Mapping[str, ComponentUse]
+
+    def purged_more(self, booked: Mapping[str, int]) -> int:
+        """What purges and mixer changes that were booked take more than planned [nL mixed].
+
+        They are counted by kind, or together as "purged": then those more are what a limit asks for, and
+        those fewer are first of that kind.
+        """
+        planned, each = {PURGE: self.purges, MIXER: self.mixers}, {PURGE: self.purge, MIXER: self.mixer}
+        usual, other = (MIXER, PURGE) if self.changes_mixers else (PURGE, MIXER)
+        if PURGED in booked:
+            of_other = min(planned[other], booked[PURGED])
+            booked = {other: of_other, usual: booked[PURGED] - of_other}
+        return sum((booked.get(kind, 0) - planned[kind]) * each[kind] for kind in WATCHED)
 
 
 def planned_use(plan: Plan, result: ShiftResult) -> PlannedUse:
     """What a played shift uses."""
     begins, ends = plan.hours_of(result.date, result.shift)
-    purges = [event.volume for event in result.events if event.kind in WATCHED]
+    kinds = [event.kind for event in result.events]
     shares, station = result.shares, result.station
     components = {}
     for letter in result.letters:
@@ -83,9 +100,11 @@ def planned_use(plan: Plan, result: ShiftResult) -> PlannedUse:
             PlannedPart(job.part, job.finished, job.scrapped, job.shot.nominal * NANO) for job in result.jobs
         ),
         result.dispensed("checks"),
-        len(purges),
-        sum(purges),
+        kinds.count(PURGE),
         nanolitres(station.purge_volume or station.mixer_volume),
+        kinds.count(MIXER),
+        nanolitres(station.mixer_volume),
+        station.rule == CHANGE_MIXER,
         components,
     )
 
@@ -96,7 +115,10 @@ def as_kept(use: PlannedUse) -> dict[str, Any]:
 
 
 def from_kept(found: Mapping[str, Any]) -> PlannedUse:
-    """From what was written."""
+    """From what was written; an earlier version told purges and mixer changes together, at their mean."""
+    if "mixers" not in found:
+        mean = found["purged"] // found["purges"] if found["purges"] else found["purge"]
+        found = {**found, "purge": mean, "mixers": 0, "mixer": mean, "changes_mixers": False}
     parts: Sequence[Sequence[Any]] = found["parts"]
     components: Mapping[str, Sequence[Any]] = found["components"]
     return PlannedUse(
@@ -106,8 +128,10 @@ def from_kept(found: Mapping[str, Any]) -> PlannedUse:
         tuple(PlannedPart(*part) for part in parts),
         found["checks"],
         found["purges"],
-        found["purged"],
         found["purge"],
+        found["mixers"],
+        found["mixer"],
+        found["changes_mixers"],
         {letter: ComponentUse(*use) for letter, use in components.items()},
     )
 

@@ -11,17 +11,18 @@ import io
 import os
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from ..base.errors import NA, FileError, InputError, Problem
+from ..base.errors import NA, FileError, InputError, Problem, UnitError
 from ..base.fields import Field, by_header, choice, clock, date, number, text, whole
 from ..base.naming import field_name, fold, nearest
-from ..base.units import from_si, read_header
+from ..base.units import from_si, read_header, read_quantity, unit_factor, with_point
 from ..plan.build import read_rows
 from ..plan.csv import read_csv
+from ..plan.prepared import EACH
 from ..plan.records import Plan, RawTable
 from ..plan.tables import YEARS, Table
 from ..xlsx.package import Package, column_letters
@@ -49,6 +50,8 @@ MOST_ROWS = 200_000
 MOST_COLUMNS = 60
 MOST_PIECES = 1_000_000_000  # of shots, containers and parts that one cell counts
 GRACE = 3600.0  # s before a shift begins and after it ends that still are its; common practice, no source
+UNIT_HELP = "unit of the figures of the row; blank: that of the header"
+COUNTS = EACH | {"part", "parts"}  # words for the unit of a number of pieces
 
 
 def _maybe(name: str, unit: str, help: str, **limits: Any) -> Field:
@@ -78,6 +81,7 @@ WEIGHTS = Table(
         _maybe("volume", "mL", "volume of these shots, where it was measured", above=0.0),
         _maybe("a_volume", "mL", "volume of A alone, where it was measured", above=0.0),
         _maybe("b_volume", "mL", "volume of B alone, where it was measured", above=0.0),
+        _word("unit", UNIT_HELP),
         _word("by", "who weighed"),
     ),
 )
@@ -110,6 +114,7 @@ ACTUALS = Table(
             at_least=0,
             at_most=MOST_PIECES,
         ),
+        _word("unit", UNIT_HELP),
         _word("reference", "delivery note or other number that tells two alike apart"),
         _word("by", "who says so"),
     ),
@@ -228,6 +233,60 @@ def _from_workbook(path: Path, package: Package) -> list[tuple[Table, RawTable]]
 def _plain(cell: Any, is_time: bool) -> Any:
     """A time as text, so that the column may hold times of day and whole dates."""
     return str(cell) if is_time and isinstance(cell, datetime.datetime | datetime.time) else cell
+
+
+def _with_units(table: Table, raw: RawTable) -> RawTable:
+    """The table with the unit of each row behind its plain figures: those that it suits, else all.
+
+    One that suits none is so named by the reader of the figure. Where a cell has its own unit, that counts.
+    """
+    items = by_header(table.columns)
+    places = {
+        item.name: (place, item)
+        for place, header in enumerate(raw.headers)
+        if (item := items.get(field_name(read_header(str(header))[0]))) is not None
+    }
+    if "unit" not in places:
+        return raw
+    told = [_given(cell) for cell in raw.columns[places["unit"][0]]]
+    figures = [(place, item) for place, item in places.values() if item.kind in ("number", "whole")]
+    headers, columns = list(raw.headers), list(raw.columns)
+    for place, _ in figures:
+        columns[place] = list(raw.columns[place])
+    for row, unit in enumerate(told):
+        plain = [(place, item) for place, item in figures if unit and _is_plain(raw.columns[place][row])]
+        fitting = [(place, item) for place, item in plain if _suits(unit, item)]
+        for place, item in fitting or plain:
+            if not (fitting and item.kind == "whole"):
+                columns[place][row] = f"{_given(raw.columns[place][row])} {unit}"
+    for place, item in figures:
+        if item.unit and not any(map(_is_plain, columns[place])):
+            headers[place] = item.title  # each cell says its unit: that of the header is not asked for
+    return replace(raw, headers=headers, columns=columns)
+
+
+def _given(cell: Any) -> str:
+    return "" if cell is None else str(cell).strip()
+
+
+def _is_plain(cell: Any) -> bool:
+    """Whether a cell is a number that carries no unit."""
+    try:
+        read_quantity(with_point(_given(cell)), "")
+    except UnitError:
+        return False
+    return not isinstance(cell, bool)
+
+
+def _suits(unit: str, item: Field) -> bool:
+    """Whether figures of a column may be given in a unit."""
+    if item.kind == "whole" or fold(unit) in COUNTS:
+        return item.kind == "whole" and fold(unit) in COUNTS
+    try:
+        unit_factor(unit, item.unit)
+    except UnitError:
+        return False
+    return True
 
 
 # ---------------------------------------------------------------------------------------- entries
@@ -477,7 +536,7 @@ def read_floor_table(plan: Plan, path: str | os.PathLike[str], package: Package 
         notes: list[Problem] = []
         columns = [item.name for item in table.columns]
         rows: list[tuple[dict[str, Any], str]] = []
-        for found in read_rows(table, raw, reading.refused, {}, notes):
+        for found in read_rows(table, _with_units(table, raw), reading.refused, {}, notes):
             row = dict(zip(columns, found.values, strict=True)), _place(found.at, package is None)
             if found.failed:
                 _check_rest(plan, *row, found.failed, reading.refused)

@@ -16,7 +16,7 @@ from ..shift.store import NO_STOCK
 from .counted import counted_stock
 from .dated import material_on
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
-from .history import BOOKED, MIXER, PLANNED, Times, changes, moment_at
+from .history import BOOKED, MIXER, PLANNED, Times, changes, is_emptied, moment_at
 from .lots import lots_of
 from .planned import PlannedShift, all_shifts
 
@@ -117,22 +117,38 @@ def _lots(
     if times is None:
         return []
     found: dict[str, Lot] = {}
-    before = [item for item in times.moments if item[0] <= begun]
-    if before:
-        _, lot, source = before[-1]
-        found[lot] = Lot(lot, letter, source)
-    for at, lot, source in times.moments:
-        if begun < at <= ended:
+    rests: dict[str, Lot] = {}
+    for at, off, lot, source in times.spans:
+        if at > ended:
+            continue
+        if off > begun:
             found[lot] = Lot(lot, letter, source)
-    for place, (at, _, _) in enumerate(times.moments):
-        if place and at <= ended and at + lag > begun:
-            _, lot, source = times.moments[place - 1]
-            found.setdefault(lot, Lot(lot, letter, source, is_rest=True))
+        elif begun - off < lag:
+            rests[lot] = Lot(lot, letter, source, is_rest=True)
+    found |= {lot: rest for lot, rest in rests.items() if lot not in found}
     return [item for item in found.values() if item.lot]
 
 
+def _span_of(plan: Plan, entry: Entry) -> tuple[datetime.datetime, datetime.datetime] | None:
+    """From when till when an entry may have happened: its time, else its shift, or its day."""
+    if entry.moment is not None:
+        return entry.moment, entry.moment
+    if entry.date is None:
+        return None
+    if entry.shift in {row.shift for row in plan.shifts}:
+        begin, end = plan.hours_of(entry.date, entry.shift)
+        return moment_at(entry.date, begin), moment_at(entry.date, end)
+    return moment_at(entry.date, 0.0), datetime.datetime.combine(entry.date, datetime.time(23, 59))
+
+
+def _end_of(plan: Plan, entry: Entry) -> datetime.datetime | None:
+    """When an entry is known to have happened."""
+    span = _span_of(plan, entry)
+    return span[1] if span else None
+
+
 def _by_station(
-    entries: Iterable[Entry], shifts: Iterable[PlannedShift]
+    plan: Plan, entries: Iterable[Entry], shifts: Iterable[PlannedShift]
 ) -> dict[str, tuple[list[PlannedShift], dict[str, Times]]]:
     """The shifts of each station, and when its containers were changed, by component."""
     entries = list(entries)
@@ -142,12 +158,17 @@ def _by_station(
     for entry in entries:
         if entry.kind == OPENED:
             found.setdefault(entry.station, [])
+    histories = {station: changes(station, entries, items) for station, items in found.items()}
+    for entry in entries:
+        if entry.kind == OPENED and entry.moment is None and (span := _span_of(plan, entry)):
+            times = histories[entry.station].setdefault(entry.component, Times())
+            times.within.append((*span, entry.lot))
     return {
         station: (
             items,
             {
                 letter: times
-                for letter, times in changes(station, entries, items).items()
+                for letter, times in histories[station].items()
                 if letter != MIXER and (not items or letter in items[-1].lags)
             },
         )
@@ -192,25 +213,14 @@ def _standing(
     station: str, history: dict[str, Times], entries: Iterable[Entry], at: datetime.datetime
 ) -> list[Open]:
     """The containers that stand at a station at a moment."""
-    emptied = [
-        entry
-        for entry in entries
-        if entry.kind == EMPTIED and entry.station == station and (entry.moment or at) <= at
+    entries = [entry for entry in entries if entry.station == station]
+    return [
+        Open(station, letter, lot, since, source)
+        for letter, times in history.items()
+        for since, off, lot, source in times.spans
+        if since <= at and (at < off or off == datetime.datetime.max)
+        if lot and not is_emptied(entries, letter, lot, since, at)
     ]
-    found = []
-    for letter, times in history.items():
-        before = [item for item in times.moments if item[0] <= at]
-        if not before:
-            continue
-        since, lot, source = before[-1]
-        gone = any(
-            entry.moment is not None and entry.moment >= since
-            for entry in emptied
-            if (entry.component, entry.lot) == (letter, lot)
-        )
-        if lot and not gone:
-            found.append(Open(station, letter, lot, since, source))
-    return found
 
 
 def trace(
@@ -228,20 +238,11 @@ def trace(
     counts = _counts(entries)
     parts: list[Parts] = []
     still: list[Open] = []
-    for station, (items, history) in _by_station(entries, shifts).items():
+    for station, (items, history) in _by_station(plan, entries, shifts).items():
         for item in items:
             parts += _parts(item, history, counts)
         still += _standing(station, history, entries, at)
     return sorted(parts, key=lambda item: (item.begun, item.station)), still
-
-
-def _end_of(plan: Plan, entry: Entry) -> datetime.datetime | None:
-    """When an entry is known to have happened: its time, the end of its shift, or of its day."""
-    if entry.moment is not None or entry.date is None:
-        return entry.moment
-    known = entry.shift in {row.shift for row in plan.shifts}
-    day = datetime.datetime.combine(entry.date, datetime.time(23, 59))
-    return moment_at(entry.date, plan.hours_of(entry.date, entry.shift)[1]) if known else day
 
 
 def last_booked(plan: Plan, entries: Iterable[Entry]) -> datetime.datetime | None:
@@ -297,10 +298,10 @@ def of_lot(
     connected = sorted(
         (
             Open(station, letter, lot, since, source)
-            for station, (_, history) in _by_station(entries, shifts).items()
+            for station, (_, history) in _by_station(plan, entries, shifts).items()
             for letter, times in history.items()
-            for since, name, source in times.moments
-            if name == lot
+            for since, _, name, source in times.spans
+            if name == lot and not (source == PLANNED and since in times.late)  # one container, once
         ),
         key=lambda item: item.since,
     )
