@@ -315,7 +315,7 @@ def test_a_station_without_parts_keeps_no_room(tmp_path):
 
 
 def test_batches_of_which_no_time_is_known_have_no_bars_and_no_heading_of_them(tmp_path):
-    """A paste of room cure with no handling, joining or test time, oven or mating: a bar would say nothing."""
+    """A paste of room cure without times, oven or mating: a bar would say nothing."""
     plan = new_plan(tmp_path / "plan.xlsx", demo=True)
     book = openpyxl.load_workbook(plan)
     rows = [row for row in book["Materials"].iter_rows() if row[0].value in ("Material", "thermal paste")]
