@@ -25,8 +25,8 @@ from .base.paper import PAPERS
 
 EXIT_CODES = (
     "Exit codes: 0 done; 1 the input has problems; 2 the command was not understood; 3 done, and the plan "
-    "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
-    "lowest that applies (check, fill, forecast, cure, compare)."
+    "holds a danger or what stops the line; 4 done, and stock does not suffice; 5 some files were not "
+    "written. Of 3, 4 and 5 the lowest that applies (check, fill, forecast, cure, compare)."
 )
 #: forms of `fit`, those of `reports.fit.CHOICES` (told here so that help loads no numbers)
 FIT_FORMS = (

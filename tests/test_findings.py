@@ -13,6 +13,7 @@ from plans import add_hot_pot, hand_rows, line_rows, make
 
 from dispense.base.findings import (
     DANGER,
+    FAILED,
     NOTE,
     QUALITY,
     SHORTAGE,
@@ -258,13 +259,17 @@ def test_help_says_the_exit_codes(capsys):
         with pytest.raises(SystemExit):
             main([command, "--help"])
         text = " ".join(capsys.readouterr().out.split())
-        assert "3 done, and the plan holds a danger" in text and "5 some files were not written" in text
+        assert "3 done, and the plan holds a danger or what stops the line" in text
+        assert "5 some files were not written" in text
 
 
 def test_an_exit_code_is_the_lowest_that_applies():
     danger, short = Finding(DANGER, "hot"), Finding(STOP, "empty", topic=SHORTAGE)
     note = Finding(NOTE, "stock is an estimate", topic=SHORTAGE)
-    assert exit_code([]) == exit_code([Finding(STOP, "slow"), Finding(QUALITY, "wide"), note]) == 0
+    assert exit_code([]) == exit_code([Finding(QUALITY, "wide"), note]) == 0
+    stop, failed = Finding(STOP, "49 parts miss the open time"), Finding(STOP, "not planned", topic=FAILED)
+    assert exit_code([stop]) == exit_code([short, stop, note]) == 3
+    assert exit_code([failed], not_written=True) == 5
     assert exit_code([short, danger]) == 3 and exit_code([short]) == 4
     assert exit_code([], not_written=True) == 5 and exit_code([short], not_written=True) == 4
 

@@ -438,8 +438,8 @@ def test_more_parts_never_use_less(quantity, more):
     assert used[0] <= used[1]
 
 
-def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
-    """The shift worked by hand above, 16 h later: B changes at 23:10 and at 01:00, the day after."""
+def night_rows():
+    """The shift worked by hand, 16 h later; B1 and B2 may be used on the day of the shift and not after."""
     rows = hand_rows()
     rows["Shifts"] = [dict(shift="early", start="22:00", end="26:00")]
     rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
@@ -447,10 +447,73 @@ def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
         dict(material="Bond 60", component="b", lot=lot, quantity=quantity, expiry=expiry)
         for lot, quantity, expiry in (("B1", 60, MONDAY), ("B2", 600, MONDAY), ("B3", 600, "2026-06-30"))
     ]
-    result = play(rows)
+    return rows
+
+
+def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
+    """The shift worked by hand above, 16 h later: B changes at 23:10 and at 01:00, the day after."""
+    result = play(night_rows())
     changes = [event for event in result.events if event.kind == "container" and event.component == "b"]
     assert [event.lot for event in changes] == ["B1", "B2", "B3"]
     assert hhmm(changes[1].clock) == "23:10" and hhmm(changes[2].clock) == "01:00 +1 d"
+
+
+PAST_DAY, GOT_IT = "used past its last day", "got what is past its last day"
+
+
+def test_a_container_past_its_last_day_is_told_over_midnight():
+    """B2 is connected from 23:10 to 01:00, and its last day ends at 24:00. A part every 10 min: 12 till the
+    break from 24:00 to 00:30, and of B2 no. 13 to 16 at 00:30, 00:40, 00:50 and 01:00, after which it is
+    changed: 30.5 mL stand in it at 00:30, its heel of 6 mL, the 4.5 mL told as left at the change and
+    4 parts of 5 mL. A is good till June."""
+    result = play(night_rows())
+    (told,) = [item for item in result.findings if item.topic == PAST_DAY]
+    assert (told.kind, told.component, told.numbers["parts"]) == ("quality", "b", 4)
+    assert f"lot B2 is past its last day, {MONDAY}, from Tue 3 Mar 00:00 on: 4 parts would get" in told.text
+    assert told.text.endswith("from frame no. 13 at Tue 3 Mar 00:30 on")
+    assert told.fix == "connect a container of lot B3 by then; 30 mL in the old one are thrown away"
+    later = play(night_rows() | {"Stock": hand_rows()["Stock"]})
+    assert not [item for item in later.findings if item.topic == PAST_DAY]
+
+
+def test_an_open_container_past_its_open_life_is_told_alike():
+    """Good for half a day once open: the last day is the one on which both were opened, at 22:00."""
+    rows = night_rows() | {"Stock": hand_rows()["Stock"]}
+    for row in rows["Components"]:
+        row["open_life"] = 0.5
+    told = [item for item in play(rows).findings if item.topic == PAST_DAY]
+    assert {item.component for item in told} == {"a", "b"}
+    assert all(f"{MONDAY}, from Tue 3 Mar 00:00 on" in item.text for item in told)
+
+
+def test_under_way_after_midnight_what_was_made_and_what_is_to_come_are_told_apart():
+    """At 00:45, 14 of them begun: no. 13 and 14 got of B2, no. 15 and 16 would."""
+
+    def rest(**told):
+        today = Today(datetime.date(2026, 3, 2), "early", 24.75 * 3600.0, {"hem": Told(14, **told)})
+        (result,) = play_plan(make(night_rows()), today=today)
+        return {item.topic: item for item in result.findings if item.topic in (PAST_DAY, GOT_IT)}
+
+    found = rest()
+    assert (found[GOT_IT].numbers["parts"], found[PAST_DAY].numbers["parts"]) == (2, 2)
+    assert found[PAST_DAY].fix.startswith("connect a container of lot B3 now; ")
+    assert "hold these parts" in found[GOT_IT].fix
+    # another is told to be connected: nobody knows since when, and none of its parts is too late
+    assert rest(mounted={"b": "B3"}) == {}
+
+
+def test_a_hand_over_says_that_a_container_is_too_old():
+    rows = night_rows()
+    for row in rows["Stock"]:
+        row["expiry"] = MONDAY
+    rows["Shifts"][0]["end"] = "24:35"  # before A is changed
+    assert [item.what for item in play(rows).handed_over if "container" in item.what] == [
+        "container A lot A1, too old: throw away",
+        "container B lot B2, too old: throw away",
+    ]
+    rows["Shifts"][0] |= dict(start="18:00", end="23:59")
+    rows["Breaks"] = []
+    assert not any("too old" in item.what for item in play(rows).handed_over)
 
 
 def test_parts_that_miss_their_second_shot_are_told():

@@ -63,7 +63,8 @@ CASES = [
     ("Beads", 1, "width", 600.0, QUALITY, "width of Module cover Cover seal is 600 mm"),
     ("Stock", 8, "arrival", datetime.date(2027, 3, 6), QUALITY, "after its expiry on 2027-02-28"),
     ("Builds", 7, "quantity", 1200, QUALITY, "1200 Drive box on 2026-03-03 in Early, usual are 1"),
-    ("Builds", 7, "date", datetime.date(2027, 4, 3), QUALITY, "more than a year from the others"),
+    ("Builds", 7, "date", datetime.date(2027, 4, 3), QUALITY, "is 386 days after the one before it"),
+    ("Builds", 7, "date", datetime.date(2025, 4, 3), QUALITY, "is 333 days before the next, on 2026-03-02"),
     ("Breaks", 1, "end", "13:30", QUALITY, "break at 10:30 of Early is 3 hours long"),
 ]
 
@@ -193,3 +194,74 @@ def test_kinetics_whose_rates_are_of_another_time(factor, degree):
         told = [item for item in slips(make(rows)) if "have come to a degree" in item.text]
         assert len(told) == count
         assert not told or told[0].kind == QUALITY
+
+
+def test_a_long_gap_is_told_at_the_side_that_has_fewer_builds():
+    """2 March 2026 to 2 March 2027 is 365 days; 60 days are let pass, 61 are told."""
+    rows = hand_rows()
+    rows["Builds"] = [
+        rows["Builds"][0] | dict(date=day) for day in ("2026-03-02", "2026-03-02", "2027-03-02")
+    ]
+    rows["Builds"][1] = rows["Builds"][1] | dict(quantity=3)
+    (told,) = [item for item in slips(make(rows)) if "days after" in item.text]
+    assert "the build on 2027-03-02 is 365 days after the one before it, on 2026-03-02" in told.text
+    assert told.cell == cell(rows, "Builds", "date", 2)
+    for days, many in ((60, 0), (61, 1)):
+        rows["Builds"][2]["date"] = datetime.date(2026, 3, 2) + datetime.timedelta(days=days)
+        assert len([item for item in slips(make(rows)) if "days after" in item.text]) == many
+
+
+def test_builds_on_days_on_which_their_shift_is_not_worked():
+    """7 March 2026 is a Saturday. Where nobody states Days, nothing is told."""
+    rows = hand_rows()
+    rows["Builds"][0]["date"] = "2026-03-07"
+    assert not [item for item in slips(make(rows)) if "is worked on" in item.text]
+    rows["Shifts"][0]["days"] = "Mon-Fri"
+    (told,) = [item for item in slips(make(rows)) if "is worked on" in item.text]
+    assert "shift early is worked on Mon-Fri, and is built in on Sat 2026-03-07: it is played" in told.text
+    assert (told.kind, told.cell) == (QUALITY, cell(rows, "Builds", "date", 0))
+    rows["Shifts"][0]["days"] = "Mon-Sat"
+    assert not [item for item in slips(make(rows)) if "is worked on" in item.text]
+
+
+@pytest.mark.parametrize(
+    "a, b, container_a, container_b, basis, is_told",
+    [
+        (1, 4, 600, 150, "volume", True),  # 4:1 is meant
+        (4, 1, 600, 150, "volume", False),
+        (1, 4, 600, 180, "volume", False),  # 3.33:1 is within a sixth, not within a tenth
+        (1, 1, 600, 600, "volume", False),
+        (100, 38, 200, 200, "volume", False),
+        (1, 4, 4000 / 1.2, 1000 / 1.5, "mass", True),  # 4 kg and 1 kg, of 1.2 and 1.5 g/mL
+    ],
+)
+def test_a_ratio_turned_round(a, b, container_a, container_b, basis, is_told):
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(ratio_a=a, ratio_b=b, ratio_basis=basis)
+    for row, container, density in zip(
+        rows["Components"], (container_a, container_b), (1.2, 1.5), strict=True
+    ):
+        row |= dict(container=container, density=density)
+    told = [item for item in slips(make(rows)) if "the other way round" in item.text]
+    assert [item.cell for item in told] == [cell(rows, "Materials", "ratio_a", 0)] * is_told
+
+
+@pytest.mark.parametrize("celsius, is_told", [(73.4, True), (73.0, True), (23.0, False), (60.0, False)])
+def test_a_cure_temperature_in_fahrenheit(celsius, is_told):
+    """73.4 °F is 23 °C, 73 °F 22.8 °C: the temperature of the pot life, for a material that sees no oven."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(cure_temperature=celsius, pot_life_temperature=23)
+    told = [item for item in slips(make(rows)) if "in °F" in item.text]
+    assert [item.cell for item in told] == [cell(rows, "Materials", "cure_temperature", 0)] * is_told
+    rows["Materials"][0]["cure"] = "oven"
+    assert not [item for item in slips(make(rows)) if "in °F" in item.text]
+
+
+@pytest.mark.parametrize("celsius, is_told", [(60.0, False), (90.0, False), (140.0, True)])
+def test_a_limit_that_no_battery_cell_has(celsius, is_told):
+    """140 °F is 60 °C; 140 °C is none of a cell."""
+    rows = demo_rows()
+    place = next(i for i, row in enumerate(rows["Pots"]) if row.get("cells"))
+    rows["Pots"][place]["limit"] = celsius
+    told = [item for item in found(rows) if "battery cells" in item.text]
+    assert [item.cell for item in told] == [cell(rows, "Pots", "limit", place)] * is_told

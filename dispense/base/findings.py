@@ -24,6 +24,7 @@ KINDS = {
 GRAVE = (DANGER, STOP)  # told before anything else
 READING, SLIP = "reading", "slip"  # topics of single cells of the plan: each is told, with its cell
 SHORTAGE = "shortage"  # topic of findings that say that stock does not suffice
+FAILED = "failed"  # topic of what could not be planned: its files were not written
 WAIT = "wait between shots"  # topic of notes on the wait that a cell limit rests on
 STIR = "settling"  # topic of what settles in a container that stands
 #: topics whose notes say how a figure was reckoned: for the engineer, not for who works at the station
@@ -187,14 +188,23 @@ def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(seen.values(), key=lambda finding: finding.rank)
 
 
+def rules_out(finding: Finding) -> bool:
+    """Whether a finding rules a plan out: it can hurt someone, or stops the line for more than stock.
+
+    >>> rules_out(Finding(STOP, "49 parts miss the open time")), rules_out(Finding(STOP, "", topic=SHORTAGE))
+    (True, False)
+    """
+    return finding.kind in GRAVE and (finding.kind == DANGER or finding.topic not in (SHORTAGE, FAILED))
+
+
 def exit_code(findings: Iterable[Finding], *, not_written: bool = False) -> int:
-    """The exit code that findings ask for; of several the lowest: danger, shortage, not written.
+    """The exit code that findings ask for; of several the lowest: danger or stop, shortage, not written.
 
     >>> exit_code([Finding(STOP, "2 containers short", topic=SHORTAGE), Finding(NOTE, "estimate")])
     4
     """
     findings = list(findings)
-    if any(finding.kind == DANGER for finding in findings):
+    if any(rules_out(finding) for finding in findings):
         return DANGEROUS
     if any(finding.topic == SHORTAGE and finding.is_warning for finding in findings):
         return SHORT
@@ -206,6 +216,7 @@ __all__ = [
     "DANGER",
     "DANGEROUS",
     "DONE",
+    "FAILED",
     "GRAVE",
     "HEADINGS",
     "KINDS",
@@ -228,5 +239,6 @@ __all__ = [
     "exit_code",
     "gravest_first",
     "grouped",
+    "rules_out",
     "tally",
 ]

@@ -77,6 +77,9 @@ class EndlessSupply(Supply):
     def _note_levels(self, clock: float) -> None:
         pass
 
+    def _note_past_day(self, letter: str, clock: float, end: float, on_part: str) -> None:
+        pass
+
     def draw(
         self, volume: int, category: str, clock: float, duration: float = 0.0, on_part: str = ""
     ) -> float:
@@ -203,7 +206,7 @@ class LeanPlayer(Player):
     def _close(self) -> None:
         pass
 
-    def _standing(self) -> list[Handover]:
+    def _standing(self, now: float) -> list[Handover]:
         return []
 
     def _find(self) -> None:

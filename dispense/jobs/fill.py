@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any, cast
 from ..base.errors import DispenseError, FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
-from ..base.findings import GRAVE, STOP, Finding, gravest_first
+from ..base.findings import FAILED, GRAVE, STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
 from ..base.measures import CHOICES as MEASURES
@@ -784,7 +784,7 @@ def _play(
             problem = _failed(name, error)
             problems.append(problem)
             findings.append(
-                Finding(STOP, f"{name} could not be planned: {problem}", topic="failed", station=name)
+                Finding(STOP, f"{name} could not be planned: {problem}", topic=FAILED, station=name)
             )
         else:
             results[name] = [result for result in played if result.station.station == name]

@@ -187,7 +187,7 @@ class Component(Row):
     shelf_life: float | None
     """Shelf life when it arrives [s]."""
     open_life: float | None
-    """How long an opened container keeps [s]."""
+    """How long an opened container keeps; its last day ends at 24:00, as that of Expiry in Stock [s]."""
     storage_low: float | None
     """Lowest storage temperature [K]."""
     storage_high: float | None
@@ -781,7 +781,8 @@ class StockLot(Row):
     quantity: float
     """What is left of the lot [m³]."""
     expiry: datetime.date
-    """Last day it may be used."""
+    """Last day it may be used, until 24:00; in a shift over midnight what is connected is still drawn from,
+    and a finding names the parts that would get it."""
     opened: datetime.date | None
     """Day its container was opened."""
     arrival: datetime.date | None

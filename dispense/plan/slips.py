@@ -12,14 +12,14 @@ import statistics
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Any
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
 from ..base.numbers import EQUAL
-from ..base.printed import listed
-from ..base.units import DAY, HOUR, celsius_text, from_si
+from ..base.printed import counted, listed
+from ..base.units import DAY, HOUR, celsius_text, from_si, told_volume_text
 from ..handbook.thickening import degree_of_life
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
@@ -27,6 +27,7 @@ from .materials import kinetics_of, mix_shares, usable_volume
 from .records import Plan
 from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME, NO_CURE
+from .weeks import days_of
 
 LOOK_AGAIN = "look again"
 MOST_LISTED = 20  # findings of one sort that are told one by one
@@ -97,7 +98,10 @@ MOST_TIMES_USUAL = 8.0  # of a part's usual quantity of a build
 LEAST_BUILDS = 5  # builds of a part from which its usual quantity is known
 LEAST_AT_POT_LIFE = 0.01  # degree: a mix that thickens has reacted further (common practice, no source)
 MOST_AT_POT_LIFE = 0.95  # where no gel point is stated (common practice, no source)
-LONGEST_APART = 366  # days of a build from the middle one
+LONGEST_GAP = 60  # days without a build: longer than a plant stands still (common practice, no source)
+HOTTEST_CELL = 90.0  # °C, of the limit of battery cells (common practice, no source)
+SAME_PROPORTION = 0.1  # share by which containers in the proportion of a ratio may differ from it
+SAME_TEMPERATURE = 0.5  # K within which two temperatures of a data sheet are one
 COLDEST_OVEN = 40.0  # °C
 MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: valves and blocks hold some
 
@@ -105,15 +109,22 @@ MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: va
 def slips(plan: Plan) -> list[Finding]:
     """Everything in a plan that is worth a second look, in the order of the tables."""
     found: list[Finding] = []
-    cures = (_no_cures, _oven_cures, _kinetics)
-    for check in (_unusual, *cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
+    cures = (_no_cures, _oven_cures, _cure_temperatures, _kinetics)
+    builds = (_shifts, _builds, _apart, _days_off)
+    for check in (
+        *(_unusual, _cell_limits, _turned_ratios, *cures),
+        *(_mixers, _takts, _containers, *builds, _stock, _unused),
+    ):
         found += check(plan)
     return found
 
 
-def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names: Any) -> Finding:
-    cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
-    return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
+def _slip(
+    plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", sort: str = "", **names: Any
+) -> Finding:
+    cell = plan.cell(row, column)  # in the topic too, and its sort: each slip is one of its own
+    topic = " ".join(filter(None, (SLIP, cell, sort)))
+    return Finding(kind, text, fix or LOOK_AGAIN, topic=topic, cell=cell, **names)
 
 
 def _name(row: Row) -> str:
@@ -149,6 +160,73 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
                     numbers={f"{words} [{item.unit}]": shown},
                     **_names(row),
                 )
+
+
+def _cell_limits(plan: Plan) -> Iterator[Finding]:
+    """Limits of battery cells that are hotter than such cells are allowed to become."""
+    for row in plan.pots:
+        if row.cells and row.limit is not None and from_si(row.limit, "°C") > HOTTEST_CELL + EQUAL:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "limit",
+                f"the cells in {row.pot} may see {from_si(row.limit, '°C'):.4g} °C; battery cells are seldom "
+                f"allowed more than {HOTTEST_CELL:g} °C",
+                f"{LOOK_AGAIN} at the limit and its unit, in the data sheet of the cell",
+                numbers={"limit [°C]": float(from_si(row.limit, "°C"))},
+            )
+
+
+def _turned_ratios(plan: Plan) -> Iterator[Finding]:
+    """Mixing ratios whose containers are in the proportion of the ratio turned round."""
+    for row in plan.materials:
+        components = plan.components_of(row.material)
+        if not row.ratio_a or not row.ratio_b or not {"a", "b"} <= components.keys():
+            continue
+        ratio, by_mass = row.ratio_a / row.ratio_b, row.ratio_basis == "mass"
+        a, b = (
+            components[letter].container * (components[letter].density if by_mass else 1.0) for letter in "ab"
+        )
+        straight, turned = abs(a / b / ratio - 1.0), abs(a / b * ratio - 1.0)
+        if turned > SAME_PROPORTION or straight <= SAME_PROPORTION:
+            continue
+        hold = [told_volume_text(components[letter].container) for letter in "ab"]
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "ratio_a",
+            f"{row.material} is mixed {row.ratio_a:g}:{row.ratio_b:g}, and its containers hold "
+            f"{hold[0]} of A and {hold[1]} of B: the other way round",
+            f"{LOOK_AGAIN} at Ratio A and Ratio B, and at the containers",
+            material=row.material,
+        )
+
+
+def _cure_temperatures(plan: Plan) -> Iterator[Finding]:
+    """Cures in no oven at a temperature whose figure in °F is another temperature of the material."""
+    for row in plan.materials:
+        shown = from_si(row.cure_temperature, "°C")
+        meant = (shown - 32.0) / 1.8
+        if row.cure in ("oven", NO_CURE):
+            continue
+        for column in ("pot_life_temperature", "pot_life_temperature_2", "viscosity_temperature"):
+            other = getattr(row, column)
+            if other is None or abs(from_si(other, "°C") - meant) > SAME_TEMPERATURE:
+                continue
+            words = BY_NAME["Materials"].column(column).words
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "cure_temperature",
+                f"cure temperature of {row.material} is {shown:.4g} °C, and it cures in no oven: the figure "
+                f"{shown:.4g} in °F is its {words}, {from_si(other, '°C'):.4g} °C",
+                f"{LOOK_AGAIN} at the figure and its unit",
+                material=row.material,
+            )
+            break
 
 
 def _no_cures(plan: Plan) -> Iterator[Finding]:
@@ -428,19 +506,58 @@ def _builds(plan: Plan) -> Iterator[Finding]:
             day=row.date,
             shift=row.shift,
         )
-    if plan.builds:
-        days = sorted(row.date.toordinal() for row in plan.builds)
-        middle = days[len(days) // 2]
-        away = [row for row in plan.builds if abs(row.date.toordinal() - middle) > LONGEST_APART]
-        for row in away[:MOST_LISTED]:
-            yield _slip(
-                plan,
-                QUALITY,
-                row,
-                "date",
-                f"the build on {row.date} is more than a year from the others",
-                day=row.date,
-            )
+
+
+def _apart(plan: Plan) -> Iterator[Finding]:
+    """Long times without a build: told at the build before or after, of whichever side has fewer."""
+    rows = sorted((row for row in plan.builds if row.quantity), key=lambda row: row.date)
+    gaps = [
+        (place, (after.date - before.date).days)
+        for place, (before, after) in enumerate(pairwise(rows), 1)
+        if (after.date - before.date).days > LONGEST_GAP
+    ]
+    for place, days in gaps[:MOST_LISTED]:
+        before, after = rows[place - 1], rows[place]
+        is_late = len(rows) - place <= place
+        yield _slip(
+            plan,
+            QUALITY,
+            after if is_late else before,
+            "date",
+            f"the build on {after.date} is {days} days after the one before it, on {before.date}"
+            if is_late
+            else f"the build on {before.date} is {days} days before the next, on {after.date}",
+            f"{LOOK_AGAIN} at the date; if nothing is built in between, all is right",
+            day=after.date if is_late else before.date,
+            numbers={"days": float(days)},
+        )
+
+
+def _days_off(plan: Plan) -> Iterator[Finding]:
+    """Builds on days of the week on which their shift, as its Days are stated, is not worked."""
+    if "days" not in plan.letters.get("Shifts", {}) and not plan.dated:
+        return
+    off: dict[str, dict[datetime.date, Build]] = defaultdict(dict)
+    for row in plan.builds:
+        if row.quantity and row.date.weekday() not in days_of(plan.on(row.date).shift(row.shift)):
+            off[row.shift].setdefault(row.date, row)
+    for name, rows in off.items():
+        day = min(rows)
+        more = len(rows) - 1
+        others = f" and {counted(more, 'more day')}" if more else ""
+        yield _slip(
+            plan,
+            QUALITY,
+            rows[day],
+            "date",
+            f"shift {name} is worked on {plan.on(day).shift(name).days}, and is built in on {day:%a} {day}"
+            f"{others}: it is played as stated",
+            "correct the date, or Days of Shifts if that day is worked",
+            "day off",
+            day=day,
+            shift=name,
+            numbers={"days": float(len(rows))},
+        )
 
 
 def _stock(plan: Plan) -> Iterator[Finding]:

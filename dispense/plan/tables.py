@@ -392,7 +392,12 @@ COMPONENTS_TABLE = Table(
         *topic(
             "Storage",
             optional("shelf_life", "d", "shelf life when it arrives", above=0.0),
-            optional("open_life", "d", "how long an opened container keeps", above=0.0),
+            optional(
+                "open_life",
+                "d",
+                "how long an opened container keeps; its last day ends at 24:00, as that of Expiry in Stock",
+                above=0.0,
+            ),
             temperature("storage_low", "lowest storage temperature", default=None),
             temperature("storage_high", "highest storage temperature", default=None),
         ),
@@ -1010,7 +1015,11 @@ STOCK = Table(
         choice("component", COMPONENTS, "A or B"),
         text("lot", "lot number"),
         number("quantity", "mL", "what is left of the lot", at_least=0.0),
-        date("expiry", "last day it may be used"),
+        date(
+            "expiry",
+            "last day it may be used, until 24:00; in a shift over midnight what is connected is still drawn "
+            "from, and a finding names the parts that would get it",
+        ),
         date("opened", "day its container was opened", default=None),
         date("arrival", "day it arrives; blank: it is here", default=None),
         text("item_number", "number it is bought under, in place of material and component", default=""),

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from ..base.errors import DispenseError, InputError, Problem
-from ..base.findings import DANGER, QUALITY, SHORTAGE, STOP, Finding, WithFindings, gravest_first, grouped
+from ..base.findings import QUALITY, STOP, Finding, WithFindings, gravest_first, grouped, rules_out
 from ..base.printed import counted
 from ..base.processes import check_processes
 from ..base.spread import spread
@@ -528,11 +528,6 @@ def _cost(plan: Plan, stations: Iterable[str], found: SetResult) -> None:
         found.cost = found.cost_on_parts = None
 
 
-def rules_out(finding: Finding) -> bool:
-    """Whether a finding rules a set out: it can hurt someone, or stops the line for more than stock."""
-    return finding.kind == DANGER or (finding.kind == STOP and finding.topic != SHORTAGE)
-
-
 # ----------------------------------------------------------------------------------------- figures
 
 
@@ -617,4 +612,4 @@ def _set_json(one: SetResult) -> dict[str, Any]:
     }
 
 
-__all__ = ["Comparison", "FieldResult", "SetResult", "compare", "rules_out", "set_table"]
+__all__ = ["Comparison", "FieldResult", "SetResult", "compare", "set_table"]

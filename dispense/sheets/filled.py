@@ -47,7 +47,7 @@ from ..plan.tables import (
     STANDING_MIXER,
     STANDING_TO_MATE,
 )
-from ..shift.handover import BETWEEN, HALF_DONE, MIXER, TO_MATE
+from ..shift.handover import BETWEEN, HALF_DONE, MIXER, TO_MATE, TOO_OLD
 from ..shift.results import numbers_text
 from ..shift.store import NANO, heel_volume
 from ..xlsx.package import Package, Table, split_cell
@@ -660,6 +660,8 @@ def _handed_over(sheet: _Filled, row: _Row) -> None:
 
 #: what a hand-over prints, and what stands there then
 _STANDING_WORDS = {
+    f"container {{name}} lot {{name2}}{TOO_OLD}": STANDING_CONTAINER,
+    f"container lot {{name2}}{TOO_OLD}": STANDING_CONTAINER,
     "container {name} lot {name2}": STANDING_CONTAINER,
     "container lot {name2}": STANDING_CONTAINER,
     MIXER: STANDING_MIXER,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime
+import math
+from collections.abc import Iterable, Iterator
 
 from ..base.clock import earliest_text, hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
@@ -13,10 +15,13 @@ from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
 from .mixer import GELLED
 from .pace import OUTPUT
-from .results import Lost, ShiftResult, numbers_text
-from .store import NANO, Store, nanolitres
+from .results import Lost, ShiftResult, in_order, numbers_text
+from .store import NANO, Store, day_over, nanolitres
+from .today import PastDay
 
 PAST_LIMIT = "told mixer past its limit"  # topic of what was made with it before now
+PAST_DAY = "used past its last day"  # topic of containers that stay connected over midnight
+PAST_DAY_BEFORE = "got what is past its last day"  # the same, of parts made before now
 RECKONED = "reckoned half done"  # topic of parts begun before now of which nobody told whether they are done
 #: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
 #: source)
@@ -62,6 +67,8 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *(_owed(result, letter, volume) for letter, volume in result.owed.items()),
         *_expired(result, store),
         *_thrown_away(result),
+        *_past_day_before(result),
+        *_past_day(result, store),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
         *_ran_empty(result),
@@ -215,6 +222,73 @@ def _thrown_away(result: ShiftResult) -> Iterator[Finding]:
             "throw it away and connect another",
             topic="expired container",
             volume_mL=volume / 1e6,
+        )
+
+
+def _by_container(items: Iterable[PastDay]) -> list[list[PastDay]]:
+    """What went on parts, by the container that it came from."""
+    found: dict[tuple[str, str], list[PastDay]] = {}
+    for item in items:
+        found.setdefault((item.letter, item.lot), []).append(item)
+    return list(found.values())
+
+
+def _past_day_before(result: ShiftResult) -> Iterator[Finding]:
+    """Parts that got, before now and as reckoned, material whose last day was over."""
+    since = -math.inf if result.since is None else result.since
+    for items in _by_container(item for item in result.past_day if item.clock < since):
+        first, count = items[0], len({item.on_part for item in items})
+        yield _found(
+            result,
+            QUALITY,
+            f"{count} part{'s' if count > 1 else ''} since {hhmm(first.clock, result.date)} got "
+            f"{component_words(result, first.letter)} lot {first.lot}, as reckoned: its last day was "
+            f"{first.last_day}",
+            "hold these parts and have them judged before they go on; look at the label of what is connected",
+            topic=PAST_DAY_BEFORE,
+            component=first.letter,
+            parts=count,
+        )
+
+
+def _past_day(result: ShiftResult, store: Store) -> Iterator[Finding]:
+    """Containers that stay connected over midnight, past their last day: the parts that would get of them."""
+    since = -math.inf if result.since is None else result.since
+    for items in _by_container(item for item in result.past_day if item.clock >= since):
+        first, count = items[0], len({item.on_part for item in items})
+        midnight = day_over(first.last_day, result.date)
+        over = max(midnight, since)
+        following = next(
+            (
+                event.lot
+                for event in sorted(result.events, key=in_order)
+                if event.kind == "container" and event.component == first.letter and event.clock >= over
+            ),
+            "",
+        )
+        if not following:
+            lot = store.following(
+                result.components[first.letter], first.last_day + datetime.timedelta(days=1)
+            )
+            following = "" if lot is None else lot.lot
+        when, old = "by then" if over > since else "now", told_volume_text(first.standing / NANO)
+        name = component_words(result, first.letter)
+        part, _, serial = first.on_part.rpartition(" no. ")
+        fix = f"connect a container of lot {following} {when}"
+        if not following:
+            fix = f"no other usable lot is in store: bring one and connect it {when}"
+        fix += f"; {old} in the old one are thrown away"
+        yield _found(
+            result,
+            QUALITY,
+            f"the open container of {name} lot {first.lot} is past its last day, {first.last_day}, from "
+            f"{hhmm(midnight, result.date)} on: {count} part{'s' if count > 1 else ''} would get it, from "
+            f"{part} no. {serial} at {hhmm(first.clock, result.date)} on",
+            fix,
+            topic=PAST_DAY,
+            component=first.letter,
+            parts=count,
+            thrown_away_mL=first.standing / 1e6,
         )
 
 

@@ -11,7 +11,7 @@ import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ..base.clock import WEEKDAYS
-from ..base.units import DAY
+from ..base.units import MINUTE
 from ..handbook.life import LifeClock
 from ..plan.records import Plan
 from ..plan.routes import place_in_route, route_of
@@ -20,6 +20,7 @@ from .results import Handover, ShiftResult, numbers_text
 from .store import NO_STOCK, Between, HalfDone, Store, ToMate, nanolitres
 
 HALF_DONE, TO_MATE, MIXER = "half done", "to be mated", "mixer, closed"
+TOO_OLD = ", too old: throw away"  # behind a container whose last day is over
 IN_USE = ("mixer in use, as reckoned", "mixer in use, as told")
 BETWEEN = "in process, from"  # and the station before
 
@@ -49,9 +50,10 @@ def standing(
     store: Store,
     pot: LifeClock | None,
     open_time: OpenClock | None,
+    now: float,
     in_use: Collection[int] | None = None,
 ) -> list[Handover]:
-    """What stands at the station, by the clock of the shift's day.
+    """What stands at the station at a time [s], by the clock of the shift's day.
 
     `in_use` is None where its mixers are closed; else the nozzles of which the mixer in use is told.
     """
@@ -63,7 +65,7 @@ def standing(
         *_to_mate(result, to_mate),
         *_between(result, [item.on(day) for item in store.between.get(station, ())]),
         *_mixers(result, store, pot, in_use),
-        *_containers(result, store),
+        *_containers(result, store, now),
     ]
 
 
@@ -127,19 +129,28 @@ def _mixers(
             yield Handover(what, latest=latest, volume=nanolitres(result.station.mixer_volume))
 
 
-def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
-    """Open containers, what may still be drawn of them, and the end of their last day."""
+def _containers(result: ShiftResult, store: Store, now: float) -> Iterator[Handover]:
+    """Open containers, what may still be drawn of them, and the end of their last day; one that is past."""
     for letter in result.components:
         container = store.mounted.get((result.station.station, letter))
         if container is not None and container.lot.lot != NO_STOCK:
             name = f"{letter.upper()} lot " if len(result.components) > 1 else "lot "
-            last = (
-                (container.last_day - result.date).days + 1
-                if container.last_day < datetime.date.max
-                else None
+            over = container.over(result.date)
+            latest = over - MINUTE if over < math.inf else None
+            state = TOO_OLD if over <= now else ""
+            yield Handover(
+                f"container {name}{container.lot.lot}{state}", latest=latest, volume=container.usable
             )
-            latest = None if last is None else last * DAY - 60.0
-            yield Handover(f"container {name}{container.lot.lot}", latest=latest, volume=container.usable)
 
 
-__all__ = ["BETWEEN", "HALF_DONE", "IN_USE", "MIXER", "TO_MATE", "on_the_way", "origin_text", "standing"]
+__all__ = [
+    "BETWEEN",
+    "HALF_DONE",
+    "IN_USE",
+    "MIXER",
+    "TOO_OLD",
+    "TO_MATE",
+    "on_the_way",
+    "origin_text",
+    "standing",
+]

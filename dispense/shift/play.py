@@ -19,7 +19,7 @@ from .player import WHOLE, Player, shift_calendar
 from .results import ShiftResult
 from .start import opening_store
 from .store import Store
-from .today import Before, OverFull, Stretch, Today, check_now, set_standing
+from .today import Before, OverFull, PastDay, Stretch, Today, check_now, set_standing
 
 HALVINGS = 6  # of the pace till now: to a sixty-fourth of what lies between printed and fastest
 
@@ -222,8 +222,15 @@ def _till_now(
             over=over.get(row.station),
             batches={} if player_of is None else player_of.batch_numbers,
             past_limit=() if player_of is None else tuple(player_of.past_limit),
+            past_day=() if player_of is None else _past_day(player_of, today),
         )
     return found
+
+
+def _past_day(player: Player, today: Today) -> tuple[PastDay, ...]:
+    """What went on parts from a container that was too old, but where another is told to be connected."""
+    told = today.of(player.station.station).mounted
+    return tuple(item for item in player.result.past_day if told.get(item.letter, item.lot) == item.lot)
 
 
 def _least_hurry(fits: Callable[[float], bool]) -> float:

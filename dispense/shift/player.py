@@ -311,7 +311,7 @@ class Player:
     def _note_before(self, stretch: Stretch) -> None:
         """What the sheets of a rest of a shift must say of that before it."""
         result = self.result
-        result.past_limit = stretch.past_limit
+        result.past_limit, result.past_day = stretch.past_limit, list(stretch.past_day)
         result.batches_before = max(stretch.batches.values(), default=0)
         result.later_before = [
             part
@@ -370,7 +370,7 @@ class Player:
         self.queue: list[Due] = []
         if result.jobs:
             self._change_over()
-            result.taken_over = self._standing()
+            result.taken_over = self._standing(result.calendar.start)
         self._open()
         if result.jobs:
             if not self.is_fed or self.stretch.goes_on:
@@ -390,7 +390,7 @@ class Player:
         self._close()
         self._tell_too_late()
         if result.jobs:
-            result.handed_over = self._standing()
+            result.handed_over = self._standing(result.calendar.end)
             self._find()
             result.events.sort(key=in_order)
         return result
@@ -478,11 +478,11 @@ class Player:
             letter: count * volume for letter, volume in self.supply.split(nanolitres(station.mixer_volume))
         }
 
-    def _standing(self) -> list[Handover]:
-        """What stands at the station between two shifts, or now."""
+    def _standing(self, now: float) -> list[Handover]:
+        """What stands at the station between two shifts, or now [s]."""
         is_running = self.stretch.goes_on and not self.is_started
         told = self.stretch.mixers if is_running else None
-        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock, told)
+        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock, now, told)
 
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)

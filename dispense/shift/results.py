@@ -19,7 +19,7 @@ from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
 from .pace import Pace
-from .today import OverFull, TooLong
+from .today import OverFull, PastDay, TooLong
 from .weighing import Weighing, check_shot
 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
@@ -383,6 +383,7 @@ class ShiftResult(WithFindings):
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked
     too_old: dict[str, TooOld] = field(default_factory=dict)
+    past_day: list[PastDay] = field(default_factory=list)  # in a rest of a shift with what was before it
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)

@@ -6,6 +6,7 @@ Volumes are whole nanolitres; lots leave first expired, first out.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Generic, Self, TypeVar
@@ -50,6 +51,15 @@ def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float
     if opened is None or open_life is None:
         return expiry
     return min(expiry, opened + datetime.timedelta(days=int(open_life // DAY)))
+
+
+def day_over(last_day: datetime.date, day: datetime.date) -> float:
+    """When a last day is over, by the clock of a day [s]; inf where there is none.
+
+    >>> day_over(datetime.date(2026, 3, 2), datetime.date(2026, 3, 2))
+    86400.0
+    """
+    return math.inf if last_day == datetime.date.max else ((last_day - day).days + 1) * DAY
 
 
 @dataclass(slots=True)
@@ -136,6 +146,10 @@ class Mounted(Generic[AnyLot]):
     def standing(self) -> int:
         """All that is in it."""
         return self.usable + self.heel
+
+    def over(self, day: datetime.date) -> float:
+        """When its last day is over, by the clock of a day [s]; inf where it has none."""
+        return day_over(self.last_day, day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,8 +268,12 @@ class Store:
 
     def take(self, component: Component, date: datetime.date) -> tuple[Lot | None, int]:
         """The next container: first-expired first-out; None where nothing usable is left."""
-        lot = first_expired(self._of(component), component.open_life, date)
+        lot = self.following(component, date)
         return (None, 0) if lot is None else (lot, lot.take(component))
+
+    def following(self, component: Component, date: datetime.date) -> Lot | None:
+        """The lot that the next container would be of."""
+        return first_expired(self._of(component), component.open_life, date)
 
     def expired(self, component: Component, date: datetime.date) -> list[Lot]:
         """Lots that hold material but may no longer be used."""

@@ -20,6 +20,7 @@ from ..plan.tables import IN_MID_BEAD
 from .findings import component_words
 from .results import Event, LotUse, RanEmpty, ShiftResult
 from .store import NANO, NO_STOCK, Lot, Mounted, Store, heel_volume, mount, nanolitres
+from .today import PastDay
 from .visits import Piece, Visit
 
 #: what is under way while a container that is changed in the midst of it runs empty, by where the mix goes
@@ -110,6 +111,9 @@ class Supply:
         if not suffices:
             meanwhile = RUNS_EMPTY.get(category, "")
             return self._draw_on(dict(parts), clock, duration, on_part, meanwhile)
+        if on_part and clock + duration > DAY:
+            for letter, _ in parts:
+                self._note_past_day(letter, clock, clock + duration, on_part)
         for letter, part in parts:
             mounted[keys[letter]].usable -= part
         self._note_levels(clock)
@@ -139,6 +143,8 @@ class Supply:
             at = clock + duration * share + pause
             old, left = self.container(letter), 0
             if old is not None:
+                if on_part and old.usable:
+                    self._note_past_day(letter, clock, at, on_part)
                 left = old.usable
                 needs[letter] -= left
                 old.usable = 0
@@ -151,9 +157,23 @@ class Supply:
             self._change(letter, old, at, Change(on_part=on_part, runs_empty=told))
         for letter, need in needs.items():
             if need > 0:
+                if on_part:
+                    self._note_past_day(letter, clock, clock + duration + pause, on_part)
                 self.store.mounted[self.keys[letter]].usable -= need
         self._note_levels(clock + duration + pause)
         return pause
+
+    def _note_past_day(self, letter: str, clock: float, end: float, on_part: str) -> None:
+        """Keep what goes on a part until `end` [s], where the last day of the container is over by then."""
+        container = self.container(letter)
+        if container is None or container.lot.lot == NO_STOCK:
+            return
+        over = container.over(self.result.date)
+        if end > over:
+            item = PastDay(
+                letter, container.lot.lot, container.last_day, container.standing, max(clock, over), on_part
+            )
+            self.result.past_day.append(item)
 
     def _note_levels(self, clock: float) -> None:
         """Keep what the connected containers hold from a clock time on."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from ..base.clock import hhmm
 from ..base.errors import InputError, Problem
@@ -18,6 +19,21 @@ from ..plan.records import Plan
 from ..plan.rows import Station
 from .mixer import Mixer, oldest_factor
 from .store import KeptMixer, Lot, Store, nanolitres, use_by
+
+
+class PastDay(NamedTuple):
+    """What a part got from a container whose last day was over by then, in a shift over midnight.
+
+    `clock` [s] is when it went on, at midnight where it was under way; `standing` what was in the container
+    before [nL].
+    """
+
+    letter: str
+    lot: str
+    last_day: datetime.date
+    standing: int
+    clock: float
+    on_part: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +132,7 @@ class Stretch:
     over: OverFull | None = None  # what was done before it and does not fit beside the breaks
     batches: Mapping[BatchKey, int] = field(default_factory=dict)  # numbers of those begun before it
     past_limit: tuple[TooLong, ...] = ()  # what went on parts before it, by the age of a mixer that was told
+    past_day: tuple[PastDay, ...] = ()  # what went on parts before it from a container that was too old
 
     @property
     def is_whole(self) -> bool:
@@ -223,4 +240,15 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
             store.mixers[station.station, nozzle] = KeptMixer(today.date, tuple(mixer.contents))
 
 
-__all__ = ["BatchKey", "Before", "OverFull", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]
+__all__ = [
+    "BatchKey",
+    "Before",
+    "OverFull",
+    "PastDay",
+    "Stop",
+    "Stretch",
+    "Today",
+    "Told",
+    "check_now",
+    "set_standing",
+]

@@ -327,6 +327,20 @@ def shift_findings(run: Played) -> list[Found]:
             figures = (event.facts["last_day"], Fact(event.volume, "mL"))
             says = Says(("open container", "may not be used", "last day", "throw it away"), names, figures)
             found.append(Found(QUALITY, says, "expired container", **here))
+    past: dict[tuple[str, str], list[tuple]] = {}
+    for row in run.past:
+        past.setdefault(row[:2], []).append(row)
+    for (letter, lot), rows in past.items():
+        _, _, last, over, first, held, (part, serial) = rows[0]
+        following = run.next_lots[letter, over]
+        figures = (last, Clock(day, over), Fact(len({row[-1] for row in rows})), Fact(serial))
+        figures += (Clock(day, first), Fact(held, "mL"))
+        do = "connect a container of lot" if following else "no other usable lot"
+        said = ("open container", "past its last day", "would get it", do, "thrown away")
+        names = tuple(dict.fromkeys((*component_words(run, letter), lot, part, following or lot)))
+        found.append(
+            Found(QUALITY, Says(said, names, figures), "used past its last day", component=letter, **here)
+        )
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
@@ -742,7 +756,10 @@ class Reckoning:
         """What stands at the station before and after the shift."""
         heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Next step", "Latest")
         found = []
-        for way, items in (("taken over", run.taken_over), ("handed over", run.handed_over)):
+        for way, now, items in (
+            ("taken over", run.hours.start, run.taken_over),
+            ("handed over", run.hours.end, run.handed_over),
+        ):
             for item in items:
                 row: dict[str, Any] = {"Way": way, **dict.fromkeys(heads)}
                 if "part" in item:
@@ -760,6 +777,8 @@ class Reckoning:
                     name = (
                         f"container {letter}lot {item['lot']}" if "lot" in item else f"mixer{item['state']}"
                     )
+                    if "lot" in item and item["latest"] is not None and item["latest"] + 60.0 <= now:
+                        name += ", too old: throw away"  # its last day ended with that minute
                     row |= {"What": name, "Volume [mL]": left_over(item["volume"])}
                 if item["latest"] is not None:
                     row["Latest"] = moment(run.day, item["latest"])

@@ -303,6 +303,8 @@ class Played:
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, float] = field(default_factory=dict)  # stands here on paper only, from a shift before
     lots: list[dict[str, Any]] = field(default_factory=list)
+    past: list[tuple] = field(default_factory=list)  # what went on parts from a container past its last day
+    next_lots: dict[tuple[str, float], str] = field(default_factory=dict)  # by letter and end of a last day
     expired_lots: list[tuple[str, Lot, datetime.date]] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
@@ -562,6 +564,8 @@ class Shift:
             stop = min(ends.values(), default=1.0)
             for letter, part in parts.items():
                 if self.standing(letter) is not None:
+                    if use in ("parts", "scrap") and part * (stop - done) > 1e-7:
+                        self.note_past(letter, at + wide * done + stood, at + wide * stop + stood)
                     self.standing(letter).usable -= part * (stop - done)
             if not ends:
                 return stood
@@ -574,6 +578,33 @@ class Shift:
             self.change(letter, self.standing(letter), at + wide * done + stood, 0.0, within, empties)
             held[letter] = self.standing(letter).usable
             stood += self.station.container_time * had_one
+
+    def note_past(self, letter: str, begin: float, end: float) -> None:
+        """What goes on a part from a container whose last day, its date, ends before that is done."""
+        there = self.standing(letter)
+        if there.lot == "no stock":
+            return
+        over = ((there.last_day - self.played.day).days + 1) * DAY
+        if end > over:
+            held = there.usable + there.heel
+            row = (letter, there.lot, there.last_day, over, max(begin, over), held, self.on_part)
+            self.played.past.append(row)
+
+    def next_lot(self, letter: str, over: float) -> str:
+        """Of which lot the container is that comes after a time, else that would come next."""
+        for event in sorted(self.played.events, key=lambda each: each.at):
+            if (event.kind, event.letter) == ("container", letter) and event.at >= over:
+                return event.lot
+        component = self.played.parts[letter]
+        day = self.played.day + datetime.timedelta(days=round(over / DAY))
+        usable = [
+            (lot.last_day(component.open_life), lot.opened is None, lot.name)
+            for lot in self.store.lots.get((component.material, letter), [])
+            if lot.left > 1e-9
+            and (lot.arrival is None or lot.arrival <= day)
+            and lot.last_day(component.open_life) >= day
+        ]
+        return min(usable)[2] if usable else ""
 
     def has_come(self, letter: str) -> bool:
         """Whether a lot is in store of which something can be drawn."""
@@ -889,6 +920,7 @@ class Shift:
             for lot in self.store.lots.get((component.material, letter), []):
                 if lot.left > 1e-9 and lot.last_day(component.open_life) < played.day:
                     played.expired_lots.append((letter, lot, lot.last_day(component.open_life)))
+        played.next_lots = {(row[0], row[3]): self.next_lot(row[0], row[3]) for row in played.past}
         played.expired_lots = [
             (letter, Lot(lot.name, lot.left, lot.expiry, lot.opened, lot.arrival), last)
             for letter, lot, last in played.expired_lots
