@@ -148,7 +148,8 @@ class Measures:
         return _units(tuple(units), self.names).sub(renamed, words)
 
     def _numbers(self, found: re.Match[str]) -> str:
-        from .printed import DOWN, NEAREST, UP, Printed, Stated  # not for those who only look for help
+        from .numbers import EQUAL  # not for those who only look for help
+        from .printed import DOWN, NEAREST, UP, Printed, Stated
 
         if found["unit"] is None:
             return found[0]
@@ -158,9 +159,12 @@ class Measures:
         def number(shown: str, toward: int = NEAREST) -> str:
             digits = len(shown.partition(".")[2])
             made = Printed(_plain(shown), digits, toward).times(factor, offset)
+            if unit == "L" and made:  # three figures, as volumes are told in sentences
+                made = Printed(made.exact, max(made.digits, 2 - math.floor(math.log10(made))), toward)
             short = Printed(made.exact, max(0, made.digits - 1))
             may_be = toward == NEAREST and len(_FIGURE.findall(shown.lstrip("0."))) >= _OF_MANY
-            is_meant = may_be and shown[-1] != "0" and abs(short - made.exact) <= 0.5 * factor / 10.0**digits
+            near = 0.5 * factor / 10.0**digits * (1.0 + EQUAL)
+            is_meant = may_be and shown[-1] != "0" and abs(short - made.exact) <= near
             return Stated(short).text if is_meant else made.text
 
         limits = len(shown) == 2 and found["between"] in LIMITS and unit != "°C"

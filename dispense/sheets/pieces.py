@@ -317,7 +317,9 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
 
 
 _HARD = "\u00a0"  # a blank at which no line ends
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))")  # units have three letters at most
+_BEFORE_UNIT = re.compile(  # units have three letters at most
+    r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))|(?<=\d fl) (?=oz)"
+)
 
 
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:
