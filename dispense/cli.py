@@ -792,9 +792,11 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
+        from .base.measures import Measures, measured_in
         from .base.terminal import folded, printable
 
-        print(folded(printable(report.as_text())))
+        with measured_in(getattr(getattr(report, "plan", report), "measures", Measures())) as units:
+            print(folded(printable(units.told(report.as_text()))))
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
@@ -887,6 +889,7 @@ def _compared(options: argparse.Namespace, plan: Any) -> list[Finding]:
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding], begins: str) -> None:
+    from .base.measures import measured_in
     from .base.terminal import findings_text, folded, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
@@ -898,7 +901,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding], begins: str) -
     if begins:
         print(folded(begins))
     if findings:
-        print("\n" + folded(printable(findings_text(findings))))
+        with measured_in(plan.measures):
+            print("\n" + folded(printable(findings_text(findings))))
     if plan.builds:
         print("\nClock times, containers and stock: fill and forecast play the shifts and tell.")
 

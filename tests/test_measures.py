@@ -7,16 +7,23 @@ definition; from memory), which are written here and not taken from the planner.
 
 from __future__ import annotations
 
+import json
 import re
+from pathlib import Path
 from typing import NamedTuple
 
 import openpyxl
 import pytest
 from golden import plans
+from plans import hand_rows, light_plan
 
+from dispense.base.fields import number as number_field
 from dispense.base.language import printed_in, translated
-from dispense.base.measures import CHOICES, Measures, measured_in
-from dispense.jobs.fill import fill
+from dispense.base.measures import CHOICES, Measures, measured_in, size_told, temperature_told
+from dispense.base.printed import Stated
+from dispense.cli import main
+from dispense.jobs.fill import convert, fill
+from dispense.sheets.headings import Heading
 
 INCH, POUND, GALLON = 25.4, 453.59237, 231 * 25.4**3 / 1000.0  # mm, g, mL; a gallon is 231 in³
 PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5  # bar: pound-force on a square inch, standard gravity
@@ -126,17 +133,30 @@ def test_each_header_states_the_chosen_unit(both):
     assert seen >= set(FACTORS)
 
 
+def step(cell: Place) -> float:
+    """The last digit that the format of a number shows."""
+    decimals = re.search(r"\.(0+)\Z", cell.number_format.split(";")[0])
+    return 10.0 ** -len(decimals[1]) if decimals else 1.0
+
+
+def is_rounded(cell: Place) -> bool:
+    """Whether a number has no digits beyond those that are shown."""
+    return abs(cell.value / step(cell) - round(cell.value / step(cell))) < 1e-6
+
+
 def test_each_number_is_the_same_amount(both):
-    """What is printed agrees to a step of its last digit (limits are rounded inward)."""
+    """What is printed agrees to a step of its last digit (limits are rounded inward).
+
+    Each is rounded once, from the same number: the one in shop units is off by half of its own last step.
+    """
     counted = 0
     for where, mine, theirs, units in pairs(both):
         if not isinstance(mine.value, int | float) or isinstance(mine.value, bool) or units is None:
             continue
         _, factor = FACTORS.get(units[1], ("", 1.0))
         wanted = mine.value / factor
-        decimals = re.search(r"\.(0+)\Z", theirs.number_format.split(";")[0])
-        step = 10.0 ** -len(decimals[1]) if decimals else 1.0
-        assert theirs.value == pytest.approx(wanted, rel=1e-9, abs=1.0000001 * step), where
+        near = 1.0000001 * step(theirs) + (0.5 * step(mine) / factor if is_rounded(mine) else 0.0)
+        assert theirs.value == pytest.approx(wanted, rel=1e-9, abs=near), where
         counted += 1
     assert counted > 300
 
@@ -240,3 +260,129 @@ def test_every_unit_offered_is_known_and_the_first_is_the_shops():
         for unit in units[1:]:
             assert Measures((unit,)).unit(units[0]) == unit
         assert not Measures(units[:1]).units
+
+
+# What is typed in inches, psi, °F and fluid ounces is printed as typed. Factors: NIST SP 811, appendix B.8
+# (from memory): 1 fl oz = 29.57353 mL, 1 gal = 3.785412 L, 1 psi = 6.894757 kPa, 1 in = 25.4 mm.
+
+
+@pytest.mark.parametrize(
+    ("millilitres", "metric", "us"),
+    [
+        (591.470592, "591.5 mL", "20 fl oz"),  # 20 × 29.5735296
+        (147.867648, "147.9 mL", "5 fl oz"),
+        (298.692648, "298.7 mL", "10.1 fl oz"),
+        (18927.0589, "18.93 L", "5 gal"),  # 5 × 3785.41178
+        (7570.82357, "7.571 L", "2 gal"),
+        (3785.41178, "3.785 L", "1 gal"),
+        (3756.0, "3.756 L", "127 fl oz"),  # below a gallon: 3756 / 29.5735 = 127.005
+        (310.0, "310 mL", "10.48 fl oz"),
+        (5000.0, "5 L", "1.321 gal"),
+    ],
+)
+def test_a_container_is_printed_as_it_was_typed(millilitres, metric, us):
+    assert size_told(millilitres * 1e-6) == metric
+    with measured_in(Measures(tuple(OF_US.values()))):
+        assert size_told(millilitres * 1e-6) == us
+        assert translated(us) == us  # it is in the printed unit already
+        assert translated(f"Bring 2 × A {us}") == f"Bring 2 × A {us}"
+    with printed_in("de"), measured_in(Measures(tuple(OF_US.values()))):
+        assert translated(f"Bring 2 × A {us}") == f"2 × A {us.replace('.', ',')} bringen"
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("order of 15 × 7.571 L", "order of 15 × 2 gal"),
+        ("12 × 18.93 L", "12 × 5 gal"),
+        ("(591 mL): set it aside", "(20 fl oz): set it aside"),
+        ("bond line 0.3048 mm", "bond line 0.012 in"),
+        # 3/16 in
+        ("half-round 4.763 mm × 2.38 mm", "half-round 0.1875 in × 0.0937 in"),
+        ("6.35 mm deep", "0.25 in deep"),
+        ("limit 27.58 bar", "limit 400 psi"),
+        ("limit 103.4 bar", "limit 1,500 psi"),
+        ("310 mL", "10.48 fl oz"),  # 10.5 fl oz would be 310.5 mL
+    ],
+)
+def test_a_shorter_figure_that_a_text_stands_for_is_told(text, wanted):
+    with measured_in(Measures(tuple(OF_US.values()))):
+        assert translated(text) == wanted
+
+
+@pytest.mark.parametrize("limit", [400, 1500, 1800, 1200, 72.5])
+def test_a_typed_limit_is_printed_as_typed(limit):
+    """A limit of so many psi, kept in bar: 1 psi = 0.06894757 bar."""
+    bar = Stated(limit * 6894.757293168 / 1e5)
+    assert (
+        convert(Heading.of(number_field("pressure_limit", "bar", ""), "Pressure limit"), bar, "psi") == limit
+    )
+    assert bar == pytest.approx(limit * 0.06894757, rel=5e-4)  # to four figures in bar too
+
+
+def test_a_temperature_is_rounded_once():
+    """74 °F are 23.33 °C and 97.83 °F are 36.57 °C: by way of whole °C they would be 73 and 99 °F."""
+    low, high = (74 - 32) / 1.8 + 273.15, (97.83 - 32) / 1.8 + 273.15
+    assert temperature_told(low, high) == "23 to 37 °C"
+    with measured_in(Measures(("°F",))):
+        assert temperature_told(high, low) == translated(temperature_told(low, high)) == "74 to 98 °F"
+    with printed_in("de"), measured_in(Measures(("°F",))):
+        assert translated(f"stated at {temperature_told(low)}") == "angegeben bei 74 °F"
+
+
+def us_plan(folder: Path) -> Path:
+    """The plan worked by hand with containers, a limit and temperatures typed in units of the US."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(ratio_a=4, ratio_b=1)
+    rows["Components"][0]["container"], rows["Components"][1]["container"] = "20 fl oz", "2 gal"
+    rows["Stock"] = [
+        dict(material="Bond 60", component=letter, lot=letter, quantity="20 gal", expiry="2026-06-30")
+        for letter in "ab"
+    ]
+    rows["Stations"][0] |= dict(pressure_limit="400 psi", record="hall")
+    rows["Beads"][0] |= dict(width="3/8 in", bond_line="0.012 in", flange_width="1 in")
+    rows["Temperatures"] = [
+        dict(record="hall", time=f"{hour:02}:00", temperature=f"{degrees} degF")
+        for hour, degrees in ((0, 74), (12, 98), (23, 74))
+    ]
+    path = light_plan(folder / "plan.xlsx", rows)
+    book = openpyxl.load_workbook(path)
+    sheet = book.create_sheet("Settings")
+    for row in [
+        ("Setting", "Value"),
+        *((name.replace("_", " ").capitalize(), OF_US[name]) for name in OF_US),
+    ]:
+        sheet.append(row)
+    book.save(path)
+    return path
+
+
+def test_sheets_of_a_plan_in_inches_are_as_typed(tmp_path):
+    fill(us_plan(tmp_path), tmp_path / "out", stamp="as given")
+    [folder] = (tmp_path / "out").glob("2026*")
+    printed = {
+        cell.value
+        for path in (folder / "hem_material.xlsx", folder / "staging.xlsx")
+        for sheet in openpyxl.load_workbook(path)
+        for row in sheet.iter_rows()
+        for cell in row
+    }
+    # 21 parts of 10 mL of 4 : 1 and what is purged: some 200 mL of A, 50 mL of B
+    assert {"Bring 1 × A 20\u202ffl oz + 1 × B 2\u202fgal", "20\u202ffl oz", "2\u202fgal"} <= printed
+    setup = openpyxl.load_workbook(tmp_path / "out" / "setup" / "hem_setup.xlsx")["Setup"]
+    values = {cell.value for row in setup.iter_rows() for cell in row}
+    # by volume as stated; by mass 1.0 / (4 × 1.2) = 0.20833
+    assert "4 : 1 (100 : 25) by volume, 100 : 20.83 by mass (A : B)" in values
+    assert {400, "74 to 98\u202f°F"} <= values
+
+
+def test_the_terminal_tells_a_plans_own_units(tmp_path, capsys):
+    """A bead of 3/8 in by 1 mm is 9.525 mm² and at 0.012 in some 31 mm wide, on a flange of 25.4 mm."""
+    plan = us_plan(tmp_path)
+    main(["check", str(plan)])
+    said = capsys.readouterr().out
+    assert "on a flange of 1 in" in said and not re.search(r"\d (mm|mL|bar|°C)\b", said)
+    main(["check", str(plan), "--json"])
+    assert "on a flange of 25.4 mm" in str(json.loads(capsys.readouterr().out)["findings"])
+    main(["fill", str(plan), "--out", str(tmp_path / "out")])
+    assert "on a flange of 1 in" in capsys.readouterr().out

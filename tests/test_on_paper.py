@@ -49,7 +49,7 @@ def filled(content: Content, path, paper: str = "Letter"):
 def staging(volume: float) -> Content:
     """A container of a paste, another of so many mL."""
     rows = [
-        {"station": name, "material": "paste", "component": "A", "containers": 1, "container": each}
+        {"station": name, "material": "paste", "component": "A", "containers": 1, "container": f"{each:g} mL"}
         | {"volume": each, "mass": 1.0, "lots": "L1"}
         for name, each in (("Hem 450 mm", 310.0), ("Pot", volume))
     ]
@@ -76,8 +76,9 @@ def test_litres_follow_the_units_of_the_plant_too(tmp_path):
         small = columns(filled(staging(5_000.0), tmp_path / "small.xlsx")["Staging"], "StagingContainers")
         assert large["Volume [gal]"][1] == pytest.approx(20.0 / GALLON)
         assert small["Volume [fl oz]"][1] == pytest.approx(5.0 / GALLON * 128)
-        # a sentence has the unit of the column: 5 L of 3.785 L to the gallon and 128 fl oz to that
-        assert translated("1 × 5 L") == "1 × 169 fl oz" and translated("1 × 20 L") == "1 × 5.3 gal"
+        # a sentence has the unit that suits: 3.785412 L are a gallon, 128 fl oz as well (NIST SP 811)
+        assert translated("1 × 5 L") == "1 × 1.32 gal" and translated("1 × 20 L") == "1 × 5.28 gal"
+        assert translated("1 × 3 L") == "1 × 101 fl oz"
 
 
 def test_a_plants_own_template_keeps_its_unit(tmp_path):

@@ -15,7 +15,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from .units import LITRES_FROM, SHOP_UNITS, from_si, to_si, unit_factor
+from .units import ONE_TEMPERATURE, SHOP_UNITS, temperature_text, to_si, unit_factor, volume_text
 
 #: by setting the units that may be chosen, that of the shop first
 CHOICES = {
@@ -102,15 +102,27 @@ class Measures:
 
         So a word list, which knows texts by the units of the shop, still finds them; see `said`. Two
         numbers with "to" between them may be limits: the low one is rounded up, the high one down. Two
-        temperatures are what was read, and rounded as each alone is. Litres below those that a column is told
-        in are told in the smaller unit too, so that an amount has one unit on all sheets.
+        temperatures are what was read, and rounded as each alone is. Three figures and more that may stand
+        for a shorter one are that: 591 mL are 20 fl oz. Litres below one of the larger unit are told in
+        the smaller one. What is told in the printed unit already (`temperature_told`, `size_told`) stays.
 
         >>> Measures(("in", "°F")).turned("a bead of 4 × 8 mm at 18 to 25 °C, 5.0 K below the limit")
         'a bead of 0.16 × 0.31 mm at 64 to 77 °C, 9.0 K below the limit'
-        >>> Measures(("fl oz",)).turned("2 × 5 L, 1 × 20 L")
-        '2 × 169 mL, 1 × 5.3 L'
+        >>> Measures(("fl oz",)).turned("2 × 7.571 L, 1 × 3 L, 1 × 591.5 mL")
+        '2 × 2 L, 1 × 101 mL, 1 × 20 mL'
         """
-        return _figures(tuple(self.units), self.names).sub(self._numbers, words) if self.units else words
+        if not self.units:
+            return words
+        turned = _figures(tuple(self.units), self.names).sub(self._numbers, words)
+        return self._named(turned, {unit: shop for unit, shop in _BACK.items() if unit in self._printed})
+
+    def told(self, words: str) -> str:
+        """An English text in the units that are printed.
+
+        >>> Measures(("psi",)).told("limit 27.58 bar")
+        'limit 400 psi'
+        """
+        return self.said(self.turned(words))
 
     def said(self, words: str) -> str:
         """A text, of any language, with the units that are printed.
@@ -118,14 +130,26 @@ class Measures:
         >>> Measures(("°F",)).said("68 to 77 °C")
         '68 to 77 °F'
         """
-        if not self.units:
+        return self._named(words, self.units)
+
+    @cached_property
+    def _printed(self) -> frozenset[str]:
+        return frozenset(self.units.values())
+
+    def _named(self, words: str, units: Mapping[str, str]) -> str:
+        """A text with other names for units."""
+        if not units:
             return words
-        return _units(tuple(self.units), self.names).sub(
-            lambda found: found[0].removesuffix(found["unit"] or "") + self.unit(found["unit"] or ""), words
-        )
+
+        def renamed(found: re.Match[str]) -> str:
+            unit = found["unit"] or ""
+            return found[0].removesuffix(unit) + units.get(unit, "")
+
+        return _units(tuple(units), self.names).sub(renamed, words)
 
     def _numbers(self, found: re.Match[str]) -> str:
-        from .printed import DOWN, NEAREST, UP, Printed  # not for those who only look for help
+        from .numbers import EQUAL  # not for those who only look for help
+        from .printed import DOWN, NEAREST, UP, Printed, Stated
 
         if found["unit"] is None:
             return found[0]
@@ -134,7 +158,14 @@ class Measures:
 
         def number(shown: str, toward: int = NEAREST) -> str:
             digits = len(shown.partition(".")[2])
-            return Printed(_plain(shown), digits, toward).times(factor, offset).text
+            made = Printed(_plain(shown), digits, toward).times(factor, offset)
+            if unit == "L" and made:  # three figures, as volumes are told in sentences
+                made = Printed(made.exact, max(made.digits, 2 - math.floor(math.log10(made))), toward)
+            short = Printed(made.exact, max(0, made.digits - 1))
+            may_be = toward == NEAREST and len(_FIGURE.findall(shown.lstrip("0."))) >= _OF_MANY
+            near = 0.5 * factor / 10.0**digits * (1.0 + EQUAL)
+            is_meant = may_be and shown[-1] != "0" and abs(short - made.exact) <= near
+            return Stated(short).text if is_meant else made.text
 
         limits = len(shown) == 2 and found["between"] in LIMITS and unit != "°C"
         inward = (UP, DOWN) if limits else (NEAREST,) * len(shown)
@@ -144,13 +175,18 @@ class Measures:
 
     def _told_in(self, unit: str, most: float) -> tuple[str, float, float]:
         """The shop unit whose printed unit a number is told in, with factor and offset from its own."""
-        if unit == "L" and self.unit("L") != self.unit("mL") and most < from_si(LITRES_FROM * _ML, "L"):
+        if unit == "L" and self.unit("L") != self.unit("mL") and most * self.scale("L")[0] < _ONE:
             factor, _ = self.scale("mL")
             return "mL", factor * to_si("L")[0] / _ML, 0.0
         return unit, *self.scale(unit)
 
 
 _ML, _ = to_si("mL")
+_ONE = 0.9995  # which four figures tell as 1
+_OF_MANY = 3  # figures of a number that may be a shorter one in another unit
+_FIGURE = re.compile(r"\d")
+#: by unit in which a text may be told already that of the shop by which word lists know it
+_BACK = {"°F": "°C", "fl oz": "mL", "in³": "mL", "gal": "L"}
 
 
 def _plain(shown: str) -> float:
@@ -220,6 +256,43 @@ def _finer(section: str, factor: float, more: int) -> str:
     return end + found["before"] + ("." + "0" * digits if digits else "")
 
 
+def temperature_told(*temperatures: float) -> str:
+    """A temperature [K], or the range of some, as printed: rounded once, in the unit that is printed.
+
+    >>> with measured_in(Measures(("°F",))):  # 74 and 98 °F, in whole °C 23 and 37
+    ...     temperature_told(296.4833, 309.8167), temperature_told(296.4833)
+    ('74 to 98 °F', '74 °F')
+    >>> temperature_told(296.4833, 309.8167), temperature_told(296.4833)
+    ('23 to 37 °C', '23 °C')
+    """
+    unit = measures().unit("°C")
+    if unit == "°C":
+        return temperature_text(temperatures)
+    factor, offset = unit_factor(unit, "°C")
+    low, high = min(temperatures), max(temperatures)
+    first, last = (f"{(value - offset) / factor:.0f} {unit}" for value in (low, high))
+    return first if high - low < ONE_TEMPERATURE else f"{first.removesuffix(f' {unit}')} to {last}"
+
+
+def size_told(volume: float) -> str:
+    """The size of a container [m³] as printed: as it was typed, in the unit that suits it.
+
+    >>> with measured_in(Measures(("fl oz",))):
+    ...     size_told(591.470592e-6), size_told(18.927059e-3), size_told(298.692648e-6)
+    ('20 fl oz', '5 gal', '10.1 fl oz')
+    >>> size_told(310e-6), size_told(20e-3)
+    ('310 mL', '20 L')
+    """
+    from .printed import Stated
+
+    small, large = measures().unit("mL"), measures().unit("L")
+    if small == "mL":
+        return volume_text(volume)
+    in_large = volume / unit_factor(large, "L")[0]
+    unit = large if in_large >= _ONE else small
+    return f"{Stated(volume / unit_factor(unit, 'mL')[0]).text} {unit}"
+
+
 _SHOP = Measures()
 _current: ContextVar[Measures] = ContextVar("measures", default=_SHOP)
 
@@ -244,4 +317,13 @@ def measured_in(chosen: Measures) -> Iterator[Measures]:
         _current.reset(token)
 
 
-__all__ = ["CHOICES", "NARROW", "Measures", "measured_in", "measures", "spaced"]
+__all__ = [
+    "CHOICES",
+    "NARROW",
+    "Measures",
+    "measured_in",
+    "measures",
+    "size_told",
+    "spaced",
+    "temperature_told",
+]

@@ -17,6 +17,7 @@ NEAREST, UP, DOWN = 0, 1, -1
 _WHOLE = 10.0  # from which a limit of two figures needs no decimals
 STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
 FIGURES = 1000.0  # steps in a figure that has no tolerance: three to four figures
+_STATED = 4  # figures of one that is stated; common practice, no source
 
 
 def counted(number: int, what: str) -> str:
@@ -88,22 +89,27 @@ def digits_of(step: float) -> int:
 class Printed(float):
     """A number as printed: rounded to `digits` decimals, `toward` the side that a limit allows.
 
+    `exact` is what a figure in another unit is rounded from: the number before it was rounded, so that
+    none is rounded twice; of a limit the number as printed, which is what is compared.
+
     >>> Printed(0.1454, 3, DOWN), Printed(2.9, 2).text
     (0.145, '2.90')
     """
 
-    __slots__ = ("digits", "toward")
+    __slots__ = ("digits", "exact", "toward")
     digits: int
+    exact: float
     toward: int
 
     def __new__(cls, value: float, digits: int, toward: int = NEAREST) -> Printed:
         """The rounded number."""
         made = super().__new__(cls, rounded(float(value), digits, toward))
         made.digits, made.toward = digits, toward
+        made.exact = float(value) if toward == NEAREST else float(made)
         return made
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Printed, (float(self), self.digits, self.toward)
+        return Printed, (self.exact, self.digits, self.toward)
 
     @property
     def text(self) -> str:
@@ -124,7 +130,38 @@ class Printed(float):
         '73'
         """
         digits = max(0, math.ceil(self.digits - math.log10(factor) - EQUAL))
-        return Printed(float(self) * factor + offset, digits, self.toward)
+        return Printed(self.exact * factor + offset, digits, self.toward)
+
+
+class Stated(Printed):
+    """A figure that a plan states, as it was typed: to four figures at most, without zeros at the end.
+
+    A limit is rounded to one side where it is computed; one that is typed is printed as typed, in whatever
+    unit, and so to the nearest.
+
+    >>> Stated(591.4706), Stated(591.4706).times(1 / 29.5735295625).text, Stated(11356.2).text
+    (591.5, '20', '11,356')
+    """
+
+    __slots__ = ()
+
+    def __new__(cls, value: float) -> Stated:
+        """The figure with the digits that it needs."""
+        size = math.floor(math.log10(abs(value))) if value else 0
+        digits = max(0, _STATED - 1 - size)
+        near = rounded(value, digits)
+        while digits and rounded(near, digits - 1) == near:
+            digits -= 1
+        made = super().__new__(cls, value, digits)
+        assert isinstance(made, Stated)
+        return made
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Stated, (self.exact,)
+
+    def times(self, factor: float, offset: float = 0.0) -> Stated:
+        """The same figure in another unit."""
+        return Stated(self.exact * factor + offset)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +212,7 @@ __all__ = [
     "UP",
     "Printed",
     "PrintedLimits",
+    "Stated",
     "counted",
     "csv_cell",
     "digits_of",

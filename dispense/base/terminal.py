@@ -16,7 +16,7 @@ from typing import Any, TextIO
 
 from .errors import escaped
 from .findings import DANGER, HEADINGS, KINDS, NOTE, Finding, grouped, tally
-from .measures import NARROW, spaced
+from .measures import NARROW, measures, spaced
 from .units import is_number
 
 _BOLD = re.compile("(\x1b\\[[01]m)")  # what `emphasise` writes
@@ -150,7 +150,7 @@ def table(
     tray     12,345.6
     lid           1.5
     """
-    cells = [[shown(value) if plain else apart(value) for value in row] for row in rows]
+    cells = [[measures().told(shown(value) if plain else apart(value)) for value in row] for row in rows]
     numeric = [
         all(is_number(row[place].replace(",", "")) for row in cells if row[place]) and bool(cells)
         for place in range(len(headers))

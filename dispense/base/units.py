@@ -555,9 +555,16 @@ def celsius_text(kelvin: float, digits: int = 0) -> str:
 
 
 def volume_text(volume: float) -> str:
-    """The size of a container as printed: 310 mL, 20 L."""
+    """The size of a container as printed, a figure that is stated: 310 mL, 20 L.
+
+    >>> [volume_text(litres / 1e3) for litres in (0.310, 18.92706, 1.0, 12345.6)]
+    ['310 mL', '18.93 L', '1 L', '12,346 L']
+    """
+    from .printed import Stated  # not for those who only look for help
+
     millilitres = from_si(volume, "mL")
-    return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
+    is_large = millilitres >= 999.95  # which four figures tell as 1000
+    return f"{Stated(millilitres / 1000.0).text} L" if is_large else f"{Stated(millilitres).text} mL"
 
 
 LITRES_FROM = 10e3  # mL from which on a volume is told in litres (common practice, no source)

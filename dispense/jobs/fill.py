@@ -32,7 +32,6 @@ from ..base.file_names import distinct_names, safe_name
 from ..base.findings import FAILED, GRAVE, STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
-from ..base.measures import CHOICES as MEASURES
 from ..base.measures import Measures, measured_in, measures, spaced
 from ..base.naming import fold
 from ..base.paper import paper_code
@@ -111,6 +110,7 @@ class FillReport:
     nothing: str = ""  # why there is nothing to fill
     seconds: float = 0.0
     tables: list[Path] = field(default_factory=list)
+    measures: Measures = field(default_factory=Measures)  # in whose units a terminal tells it
 
     @property
     def warnings(self) -> list[dict[str, Any]]:
@@ -203,14 +203,6 @@ def convert(heading: str, value: Any, unit: str) -> Any:
     if isinstance(value, Printed):  # masses, flows and pressures: no offset
         return value.times(shop_factor / factor)
     return (value * shop_factor + shop_offset - offset) / factor
-
-
-def _printed_units(plan: Plan) -> Measures:
-    """The units that a plan's sheets are printed in, and its own words, which stay as they are."""
-    settings = cast(dict[str, str], plan.settings)
-    chosen = tuple(settings[name] for name, units in MEASURES.items() if settings[name] != units[0])
-    bare = Measures(chosen)
-    return Measures(chosen, tuple(sorted(filter(bare.mistakes, plan.words()))))
 
 
 def _headed(content: Content, headings: Headings) -> dict[str, list[dict[str, Any]]]:
@@ -974,8 +966,8 @@ def fill(
     results, problems, failed = ([], [], []) if chosen.is_idle else _play(plan, chosen, today)
     if not isinstance(language, Language):
         language = read_language(language or plan.settings["language"], home.parent)
-    report = FillReport(folder, not_written=problems)
-    with printed_in(language), measured_in(_printed_units(plan)):
+    report = FillReport(folder, not_written=problems, measures=plan.measures)
+    with printed_in(language), measured_in(plan.measures):
         jobs: list[_Job] = []
         if chosen.is_idle or not plan.builds:
             report.nothing = f"Nothing is built{f' on {chosen.date}' if chosen.date else ''}: no sheets."

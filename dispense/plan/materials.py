@@ -8,6 +8,7 @@ says how long the mixed material keeps at any temperature and marks what rests o
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +16,7 @@ import numpy as np
 from ..base.errors import InputError, Problem, needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
-from ..base.units import CELSIUS_ZERO, celsius_text
+from ..base.units import celsius_text, temperature_text
 from ..handbook.kinetics import Kinetics, NthOrder, as_kinetics, kinetics_of_names, with_diffusion
 from ..handbook.life import GAS_CONSTANT, LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
@@ -26,6 +27,10 @@ from .rows import Component, KineticsConstant, Material
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
 STATED, POINTS = "stated", "points"  # where an activation energy is from
+
+
+def _in_celsius(*temperatures: float) -> str:
+    return temperature_text(temperatures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,20 +80,20 @@ class WorkingLife:
         """Life [s] at a temperature [K]."""
         return float(pot_life(temperature, self.life, self.temperature, self.energy, self.halving_step))
 
-    def marks(self, *temperatures: float) -> list[str]:
-        """What a reader must know of the figures at these temperatures; empty where all is stated."""
+    def marks(self, *temperatures: float, told: Callable[..., str] = _in_celsius) -> list[str]:
+        """What a reader must know of the figures at these temperatures; empty where all is stated.
+
+        `told` puts a temperature [K], or a range of two, into words.
+        """
         outside = [value for value in temperatures if value < self.low - NEAR or value > self.high + NEAR]
         if not outside:
             return []
         far = max(outside, key=lambda value: max(self.low - value, value - self.high))
-        words = [f"extrapolated to {far - CELSIUS_ZERO:.0f} °C; stated {self._range()}"]
+        stated = told(self.low, self.high).replace(" to ", "–")
+        words = [f"extrapolated to {told(far)}; stated {'' if '–' in stated else 'at '}{stated}"]
         if self.energy is None:
             words.insert(0, "rule of thumb: " + self.basis.replace(" (rule of thumb)", ""))
         return words
-
-    def _range(self) -> str:
-        low, high = self.low - CELSIUS_ZERO, self.high - CELSIUS_ZERO
-        return f"at {low:.0f} °C" if high - low < NEAR else f"{low:.0f}–{high:.0f} °C"
 
     def clock(self, times: Series, temperatures: Series, share: float = 1.0) -> LifeClock:
         """The life played along a temperature record; `share` scales the life."""

@@ -15,6 +15,7 @@ from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, InputError, Problem
 from ..base.findings import Finding
+from ..base.measures import CHOICES, Measures
 from . import rows as row_classes
 from .revised import Revision
 from .rows import (
@@ -215,6 +216,14 @@ class Plan:
             if item.kind == "text"
             for row in getattr(self, table.attribute)
         }
+
+    @property
+    def measures(self) -> Measures:
+        """The units that its sheets are printed in, and its own words, in which no number is turned."""
+        settings = cast(dict[str, str], self.settings)
+        chosen = tuple(settings[name] for name, units in CHOICES.items() if settings[name] != units[0])
+        names = filter(Measures(chosen).mistakes, self.words()) if chosen else ()
+        return Measures(chosen, tuple(sorted(names)))
 
     def rows(self, row: type[_R]) -> list[_R]:
         """The records of a class."""

@@ -17,6 +17,7 @@ import numpy as np
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import EQUAL, Floats
+from ..base.printed import Stated
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
 from ..handbook.flow import interface_resistance, paste_gap
@@ -527,7 +528,8 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
         widest = max(width, width * high if width <= flange else width)
         report.find(
             QUALITY,
-            f"the pressed bead {words} {_mm(widest)} wide on a flange of {_mm(flange)}: up "
+            f"the pressed bead {words} {_mm(widest)} wide on a flange of "
+            f"{Stated(from_si(flange, 'mm')).text} mm: up "
             f"to {from_si(out[1], 'mL'):.2f} mL leave it",
             "a smaller bead, or a wider flange",
             topic="bead width",

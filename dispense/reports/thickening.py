@@ -13,7 +13,7 @@ import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
 from ..base.numbers import EQUAL
-from ..base.printed import lower_figure
+from ..base.printed import Stated, lower_figure
 from ..base.units import HOUR, MINUTE, celsius_text, from_si
 from ..handbook.thickening import age_of_growth, degree_of_mass_life, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
@@ -250,8 +250,8 @@ def _sooner_findings(card: SetupCard, stated: Station, report: ThickeningReport)
         what, topic = f"has lost {loss:.0%} of its flow at constant pressure", "purge by flow"
         fix = "a meter that doses volumes, or state that share"
     else:
-        shown = math.floor(10.0 * from_si(limit or 0.0, "bar") * (1.0 + EQUAL)) / 10.0
-        what, topic = f"comes to the limit of {shown:g} bar", "purge by pressure"
+        shown = Stated(from_si(limit or 0.0, "bar")).text
+        what, topic = f"comes to the limit of {shown} bar", "purge by pressure"
         fix = "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
         fix += "meter"
     return [
@@ -285,7 +285,7 @@ def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Findin
         Finding(
             DANGER,
             f"{item.part} / {item.name}: at {celsius_text(case.temperature)} the limit of "
-            f"{math.floor(10.0 * from_si(limit, 'bar') * (1.0 + 1e-9)) / 10.0:g} bar is reached after "
+            f"{Stated(from_si(limit, 'bar')).text} bar is reached after "
             f"{lower_figure(case.pressure_life / MINUTE)} min of standing, the purge comes after "
             f"{case.purge_age / 60.0:.0f} min and would need {told}",
             f"purge at a share of {lower_figure(100.0 * share)} % of the pot life or sooner, or a wider "

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from ..base.clock import earliest_text, hhmm
 from ..base.fields import text
 from ..base.findings import NOTE, WAIT, Finding, gravest_first
-from ..base.units import LONGEST, duration_text, from_si, temperature_text
+from ..base.measures import temperature_told
+from ..base.units import LONGEST, duration_text, from_si
 from ..plan.lamp import LAMP
 from ..plan.records import Plan
 from ..plan.tables import NO_CURE
@@ -104,7 +105,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
             **shift_head(plan, result, stamp),
             "headline": shift_headline(plan, [result], board_headline(result)),
             "cure": "does not cure" if material.cure == NO_CURE else f"{material.cure} cure",
-            "shop_temperature": temperature_text(record),
+            "shop_temperature": temperature_told(*record),
             "basis": cure_basis(material, record),
         },
         {
@@ -194,7 +195,7 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
         part = earliest_text(batch.first_move, day)
         words.append(f"no. {batch.first_done.serial} may be moved from {part}")
     if cure.depth is not None and cure.depth_cured is not None:
-        depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
+        depth = f"{from_si(cure.depth, 'mm'):.2f} mm deep"
         if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
             depth += f" by {earliest_text(cure.depth_cured, day)}"
         words.append(depth)

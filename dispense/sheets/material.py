@@ -8,7 +8,8 @@ from typing import cast
 from ..base.clock import next_minute
 from ..base.fields import date, number, text, whole
 from ..base.findings import STIR, STOP, WAIT, Finding, gravest_first
-from ..base.units import HOUR, MINUTE, duration_text, from_si, temperature_text, volume_text
+from ..base.measures import size_told, temperature_told
+from ..base.units import HOUR, MINUTE, duration_text, from_si
 from ..plan.materials import usable_volume
 from ..plan.records import Plan
 from ..reports.standing import standing_of, stir_times
@@ -235,7 +236,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             "purges": result.purges,
             "mixers": result.mixers,
             "check_shots": result.check_shots,
-            "shop_temperature": temperature_text(record),
+            "shop_temperature": temperature_told(*record),
             "pot_life": life_text(result.life, record),
             "rule": rule_text(result),
             "shot_first": parts[0]["shot"] if parts else 0.0,
@@ -289,7 +290,7 @@ def containers_text(result: ShiftResult) -> str:
     if not any(result.containers.values()) and not result.owed:
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
-        size_text = volume_text(component.container)
+        size_text = size_told(component.container)
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
         count = sum(use.containers for use in result.staged(letter))
         if count:

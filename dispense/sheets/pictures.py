@@ -500,8 +500,8 @@ class _Frame:
         return [self.spot(*at) for at in ((x, y), (x + wide, y), (x + wide, y + high), (x, y + high))]
 
 
-def _mm(length: float) -> str:
-    return translated(f"{from_si(length, 'mm'):.3g} mm")
+def _mm(length: float, figures: int = 3) -> str:
+    return translated(f"{from_si(length, 'mm'):.{figures}g} mm")
 
 
 def _bar_of_scale(picture: Picture, frame: _Frame, left: float, y: float) -> None:
@@ -672,7 +672,7 @@ def _bead_panel(plan: Plan, bead: Bead) -> Panel:
             hatch="wdUpDiag",
         )
         picture.area(frame.rect(0.0, base, widest, sheet), fill=LIGHT, edge=MIDDLE)
-        size = f"{from_si(bead.width, 'mm'):.3g} mm"
+        size = f"{from_si(bead.width, 'mm'):.4g} mm"  # it is stated, as the bond line is
         if bead.section != "round":
             size += f" × {from_si(high, 'mm'):.3g} mm"
         picture.words((left, _TEXT), f"{translated('as laid')}: {translated(f'{bead.section} {size}')}")
@@ -683,7 +683,9 @@ def _bead_panel(plan: Plan, bead: Bead) -> Panel:
             )
             for y in (0.0, sheet + gap):
                 picture.area(frame.rect(middle - across / 2.0, y, across, sheet), fill=LIGHT, edge=MIDDLE)
-            picture.words((left, 2.0 * _TEXT), f"{translated('pressed')}: {_mm(pressed.width)} × {_mm(gap)}")
+            picture.words(
+                (left, 2.0 * _TEXT), f"{translated('pressed')}: {_mm(pressed.width)} × {_mm(gap, 4)}"
+            )
         _bar_of_scale(picture, frame, left + 1.5, picture.high - 1.0)
 
     return panel

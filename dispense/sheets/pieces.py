@@ -11,8 +11,10 @@ from ..base.clock import hhmm, last_second, next_minute
 from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
+from ..base.measures import temperature_told
+from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
-from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si, told_volume_text
+from ..base.units import LONGEST, ONE_TEMPERATURE, duration_text, from_si, told_volume_text
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -25,6 +27,7 @@ from ..shift.store import NANO
 from .spec import Row, Value
 
 ML = NANO / 10**6  # nanolitres in a millilitre
+_SHORT = 10  # up to which a ratio of whole numbers is told as such (common practice, no source)
 PAGE_WIDTH = 118  # characters of a line over the page
 
 # ----------------------------------------------------------------------------------------- heads
@@ -92,10 +95,10 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
     cold, hot = min(temperatures), max(temperatures)
     words = duration_text(life.at(hot))
     if hot - cold >= ONE_TEMPERATURE:
-        words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
+        words += f" at {temperature_told(hot)}, {duration_text(life.at(cold))} at {temperature_told(cold)}"
     else:
-        words += f" at {celsius_text(hot)}"
-    marks = life.marks(cold, hot)
+        words += f" at {temperature_told(hot)}"
+    marks = life.marks(cold, hot, told=temperature_told)
     return words + (f" ({'; '.join(marks)})" if marks else "")
 
 
@@ -121,6 +124,20 @@ def shop(value: float | None, unit: str) -> float | None:
 def amount_ml(amount: Amount) -> tuple[float, float, float]:
     """Nominal, low and high in mL."""
     return from_si(amount.nominal, "mL"), from_si(amount.low, "mL"), from_si(amount.high, "mL")
+
+
+def ratio_text(parts_b: float) -> str:
+    """A mixing ratio A : B from the parts of B to 100 of A, in small whole numbers too where it has such.
+
+    >>> ratio_text(25.0), ratio_text(100 / 3), ratio_text(80.0), ratio_text(45.764)
+    ('4 : 1 (100 : 25)', '3 : 1 (100 : 33.33)', '5 : 4 (100 : 80)', '100 : 45.76')
+    """
+    words = f"100 : {parts_b:.4g}"
+    for b in range(1, _SHORT + 1):
+        a = round(100.0 * b / parts_b)
+        if 1 <= a <= _SHORT and abs(100.0 * b - a * parts_b) < EQUAL * 100.0 * b:
+            return f"{a} : {b} ({words})"
+    return words
 
 
 def letter_name(letter: str, letters: Sequence[str]) -> str:
@@ -300,7 +317,9 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
 
 
 _HARD = "\u00a0"  # a blank at which no line ends
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))")  # units have three letters at most
+_BEFORE_UNIT = re.compile(  # units have three letters at most
+    r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))|(?<=\d fl) (?=oz)"
+)
 
 
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:

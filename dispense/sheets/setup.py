@@ -8,9 +8,10 @@ from collections.abc import Iterable, Sequence
 from ..base.fields import number, text, whole
 from ..base.findings import MARKS, NOTE, OF_ENGINEER, WAIT, Finding, gravest_first
 from ..base.language import translated
+from ..base.measures import temperature_told
 from ..base.naming import fold
-from ..base.printed import DOWN, Printed, digits_of
-from ..base.units import duration_text, from_si, temperature_text
+from ..base.printed import Printed, Stated
+from ..base.units import duration_text, from_si
 from ..plan.amounts import Application
 from ..plan.records import Plan
 from ..plan.validity import CHANGE_OVER
@@ -19,7 +20,18 @@ from ..shift.setup import SetupCard
 from ..shift.weighing import check_shot, driver_text
 from .layout import Book, Written
 from .pictures import SECTIONS, drawn, station_sections
-from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
+from .pieces import (
+    alarmed,
+    amount_ml,
+    cautions,
+    finding_lines,
+    head,
+    life_text,
+    ratio_text,
+    rule_text,
+    said,
+    shop,
+)
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, Value, moment
 
@@ -184,10 +196,10 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
                 },
             }
         )
-    if card.volume_ratio is None:
+    if card.volume_ratio is None or card.mass_ratio is None:
         ratio = "one-part"
     else:
-        ratio = f"100 : {card.volume_ratio:.4g} by volume, 100 : {card.mass_ratio:.4g} by mass (A : B)"
+        ratio = f"{ratio_text(card.volume_ratio)} by volume, {ratio_text(card.mass_ratio)} by mass (A : B)"
     record = [card.coldest, card.hottest]
     treatment = material.surface_treatment
     if material.surface_window:
@@ -209,7 +221,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "meter": station.meter,
             "ratio": ratio,
             "density": from_si(card.density, "g/mL"),
-            "shop_temperature": temperature_text(record),
+            "shop_temperature": temperature_told(*record),
             "pot_life": life_text(card.life, record),
             "rule": rule_text(card),
             "mixer_volume": from_si(station.mixer_volume, "mL") or None,
@@ -217,8 +229,8 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "start_volume": from_si(station.start_volume, "mL"),
             "nozzle_bore": shop(station.nozzle_bore, "mm"),
             "nozzle_length": shop(station.nozzle_length, "mm"),
-            "pressure_limit": _upper_limit(station.pressure_limit, "bar"),
-            "flow_limit": _upper_limit(station.flow_limit, "mL/s"),
+            "pressure_limit": _stated(station.pressure_limit, "bar"),
+            "flow_limit": _stated(station.flow_limit, "mL/s"),
             "surface_treatment": treatment or "none stated",
             "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
@@ -339,12 +351,9 @@ def _detail(item: Application) -> str:
     )
 
 
-def _upper_limit(value: float | None, unit: str) -> Printed | None:
-    """A highest value as printed, to three figures at least: never above what is allowed."""
-    if value is None:
-        return None
-    shop = float(from_si(value, unit))
-    return Printed(shop, digits_of(shop / 100.0), DOWN)
+def _stated(value: float | None, unit: str) -> Stated | None:
+    """A limit as the plan states it."""
+    return None if value is None else Stated(from_si(value, unit))
 
 
 def layout(book: Book) -> None:

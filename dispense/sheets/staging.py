@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from ..base.fields import date, number, text, whole
 from ..base.findings import SHORTAGE
 from ..base.language import translated
+from ..base.measures import size_told
 from ..base.printed import counted
-from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
@@ -50,7 +50,7 @@ STAGING = SheetSpec(
             text("component", "component"),
             text("lots", "lots, first-expired first"),
             whole("containers", "containers to bring"),
-            number("container", "mL", "content of one"),
+            text("container", "content of one, in the unit of its size"),
             number("volume", "mL", "in all"),
             number("mass", "kg", "in all"),
             moment("first", "first needed", labels=("Needed from",)),
@@ -100,7 +100,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                     "component": letter_name(letter, result.letters),
                     "lots": ", ".join(lots) or instead_of_lots(result, [letter], "stands at the station"),
                     "containers": containers,
-                    "container": from_si(component.container, "mL"),
+                    "container": size_told(component.container),
                     "volume": volume / ML,
                     "mass": volume / NANO * component.density,
                     "first": at(result.date, changes[0]) if changes else None,
@@ -158,7 +158,7 @@ def staging_headline(count: int, missing: int) -> str:
 def layout(book: Book) -> None:
     """Containers to bring, with boxes to tick, and what stock does not hold."""
     form = book.page(
-        "Staging", [15, 14, 12.6, 10.5, 9, 9, 9, 16.8, 16.8, 6.4, 8, 17.6], landscape=True, standing=True
+        "Staging", [15, 14, 12.6, 10.5, 10.6, 9, 9, 16.8, 16.8, 6.4, 8, 16], landscape=True, standing=True
     )
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))

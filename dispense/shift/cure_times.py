@@ -16,6 +16,7 @@ from typing import Protocol
 
 import numpy as np
 
+from ..base.measures import temperature_told
 from ..base.units import DAY, celsius_text, from_si
 from ..handbook.cure import part_temperature
 from ..handbook.life import LifeClock
@@ -297,7 +298,8 @@ def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
     words = f"data-sheet times at {celsius_text(life.temperature)}; {life.basis}"
     if material.cure == "oven":
         return words + "; not before the part is out of the oven"
-    marks = life.marks(min(temperatures), max(temperatures)) if material.cure == "room" else []
+    ends = min(temperatures), max(temperatures)
+    marks = life.marks(*ends, told=temperature_told) if material.cure == "room" else []
     return "; ".join([words, *(mark for mark in marks if not mark.startswith("rule of thumb"))])
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ..base.findings import DANGER, Finding
 from ..base.numbers import EQUAL
-from ..base.printed import DOWN, UP, rounded
+from ..base.printed import UP, Stated, rounded
 from ..base.units import duration_text, from_si
 from ..handbook.flow import MIXER_FACTOR, nozzle_pressure
 from ..plan.materials import Thickener, WorkingLife, thickener_of
@@ -132,7 +132,7 @@ def purge_findings(
     )
     if mix.thickener is not None:
         words += f", {_bar(aged)} with mix {duration_text(age)} old"
-    words += f"; limit {rounded(from_si(limit, 'bar'), 1, DOWN):g} bar"
+    words += f"; limit {Stated(from_si(limit, 'bar')).text} bar"
     own = max(flows, default=0.0)
     if own and mix.thickener is not None:
         words += f"; at the flow of the parts of {from_si(own, 'mL/s'):.3g} mL/s that mix needs "

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import EQUAL
+from ..base.printed import Stated
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area
 from ..handbook.flow import LAMINAR_REYNOLDS, MIXER_REYNOLDS, dwell_time, reynolds_number, wall_shear_rate
@@ -334,7 +335,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
             flow, limit = from_si(item.flow, "mL/s"), from_si(station.flow_limit, "mL/s")
             card.find(
                 STOP,
-                f"{name}: flow {flow:.2f} mL/s is above the meter's limit of {limit:.2f} mL/s",
+                f"{name}: flow {flow:.2f} mL/s is above the meter's limit of {Stated(limit).text} mL/s",
                 "go slower, or fit a larger meter",
                 topic="flow limit",
                 part=part,
@@ -346,8 +347,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
             needed, limit = from_si(item.pressure, "bar"), from_si(station.pressure_limit, "bar")
             card.find(
                 DANGER,
-                f"{name}: {math.ceil(10.0 * needed) / 10.0:g} bar is needed, limit "
-                f"{math.floor(10.0 * limit * (1.0 + EQUAL)) / 10.0:g} bar",
+                f"{name}: {math.ceil(10.0 * needed) / 10.0:g} bar is needed, limit {Stated(limit).text} bar",
                 "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
                 "the limit of hoses and meter",
                 topic="pressure limit",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import fractions
 import itertools
 import math
 from collections.abc import Iterable
@@ -62,6 +63,14 @@ def duration(seconds: float) -> tuple[Fact, ...]:
 def size(ml: float) -> Fact:
     """The size of a container: 310 mL, 4.8 L."""
     return Fact(ml / 1000, "L") if ml >= 1000 else Fact(ml, "mL")
+
+
+def ratio_figures(parts_b: float) -> tuple[Fact, ...]:
+    """The figures of 4 : 1 (100 : 25), as a data sheet has it too; 100 : 38 where no small ones tell it."""
+    near = fractions.Fraction(100.0 / parts_b).limit_denominator(10)
+    is_short = near.numerator <= 10 and abs(near * parts_b - 100.0) < 1e-6
+    short = (Fact(near.numerator), Fact(near.denominator)) if is_short else ()
+    return (*short, Fact(100), Fact(parts_b))
 
 
 def letter_name(letter: str, parts: dict) -> str:
@@ -972,7 +981,7 @@ class Reckoning:
             a, b = shares["a"], shares["b"]
             by_mass = 100 * b * parts["b"].density / (a * parts["a"].density)
             ratio = Says(
-                ("by volume", "by mass"), figures=(Fact(100), Fact(100 * b / a), Fact(100), Fact(by_mass))
+                ("by volume", "by mass"), figures=(*ratio_figures(100 * b / a), *ratio_figures(by_mass))
             )
         treatment: Any = Says((material.surface_treatment or "none stated",))
         if material.surface_window:
@@ -1676,7 +1685,7 @@ class Reckoning:
                         "Material": run.material.material,
                         "Component": letter_name(letter, run.parts),
                         "Containers": Num(containers),
-                        "Container [mL]": Num(component.container),
+                        "Container": Says((), figures=(size(component.container),)),
                         "Volume [mL]": Num(volume),
                         "Mass [kg]": Num(volume * component.density / 1000),
                         "Needed from": moment(day, changes[0]) if changes else None,
