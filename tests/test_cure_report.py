@@ -765,7 +765,7 @@ def test_moisture_depths():
     rows = hand_rows()
     rows["Materials"][0] |= dict(cure="moisture", moisture_coefficient=3 / math.sqrt(24))
     rows["Stations"][0]["humidity"] = 0.5
-    rows["Beads"][0] |= dict(bond_line=1, flange_width=12)
+    rows["Beads"][0] |= dict(bond_line=0.8, flange_width=12)  # 10 mm²: 12.5 mm wide
     plan = make(rows)
     found = moisture_report(plan, plan.station("hem"), plan.material("Bond 60"))
     depths = {

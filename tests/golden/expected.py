@@ -1307,6 +1307,14 @@ class Reckoning:
                     figures = (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))
                     says = Says(("pressed", "may be", "flange", "leave", "smaller bead"), names, figures)
                     found.append(Found(QUALITY, says, "bead width", station.station, shot.part))
+            if shot.kind == "bead" and row.bond_line and material.moisture_coefficient and not row.open_edges:
+                assert row.height > row.bond_line, "the golden bead reaches the other face"
+                depth = hb.cure_depth(row, shot.high * 1000, shot.volume * 1000 / shot.area)
+                figures = (Fact(depth, "mm"), Fact(2 * depth, "mm"))  # time goes with the square: four times
+                says = Says(
+                    ("moist air", "both edges", "one edge", "four times", "Open edges"), names, figures
+                )
+                found.append(Found(NOTE, says, "open edges", station.station, shot.part))
         return found
 
     # -------------------------------------------------------------------------------- cure board
@@ -1495,9 +1503,9 @@ class Reckoning:
             )
             found = [ageing.when(ended, life) for life in stated]
             depth = max(
-                hb.cure_depth(bead)
-                for bead in self.plant.beads
-                if (bead.part, bead.station) == (part, run.station.station)
+                hb.cure_depth(shot.row, shot.high * 1000, shot.volume * 1000 / shot.area)
+                for shot in amounts.shots_of(self.plant, part)
+                if shot.station == run.station.station
             )
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
             deep = ageing.when(ended, needed)
