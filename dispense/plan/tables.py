@@ -502,7 +502,7 @@ BEADS = Table(
             optional("flange_width", "mm", "width of the joint", above=0.0),
             whole(
                 "open_edges",
-                "edges of the pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2",
+                "edges of a pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2",
                 default=None,
                 at_least=1,
                 at_most=BOTH_EDGES,

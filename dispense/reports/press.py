@@ -626,8 +626,8 @@ def edge_findings(plan: Plan, station: str) -> list[Finding]:
         told.append(
             Finding(
                 NOTE,
-                f"{bead.part} / {bead.bead}: moist air is taken to meet both edges of the pressed bead, so it "
-                f"cures {_mm(depth)} deep from each; from one edge alone it is {_mm(BOTH_EDGES * depth)}, "
+                f"{bead.part} / {bead.bead}: moist air is taken to meet both edges of the pressed bead, so "
+                f"it cures {_mm(depth)} deep from each; from one edge alone it is {_mm(BOTH_EDGES * depth)}, "
                 "four times as long",
                 "state in column Open edges of Beads how many meet it: an edge to a closed box does not",
                 topic="open edges",

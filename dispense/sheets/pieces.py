@@ -85,8 +85,8 @@ def from_on(day: datetime.date, clock: float | None) -> datetime.datetime | None
     return None if clock is None else at(day, next_minute(clock))
 
 
-def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
-    """Pot life over a range of temperatures, with what it rests on."""
+def life_text(life: WorkingLife | None, temperatures: Sequence[float], *more: str) -> str:
+    """Pot life over a range of temperatures, with what it rests on and `more` words."""
     if life is None:
         return "no pot life: one-part"
     cold, hot = min(temperatures), max(temperatures)
@@ -95,7 +95,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
         words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
     else:
         words += f" at {celsius_text(hot)}"
-    marks = life.marks(cold, hot)
+    marks = [*life.marks(cold, hot), *more]
     return words + (f" ({'; '.join(marks)})" if marks else "")
 
 

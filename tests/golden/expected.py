@@ -934,6 +934,55 @@ class Reckoning:
 
     # -------------------------------------------------------------------------------- setup card
 
+    def worked_hours(self, station) -> list[Hours]:
+        """The shifts that build a part which this station puts something on."""
+        own = {
+            row.part
+            for row in self.plant.parts
+            if any(shot.station == station.station for shot in amounts.shots_of(self.plant, row.part))
+        }
+        days = [key for key in self.plant.days() if any(self.plant.builds_of(*key).get(part) for part in own)]
+        assert days, "every golden station works"
+        return [Hours(self.plant, *key) for key in days]
+
+    def worked_range(self, station, sky) -> tuple[float, float]:
+        """Coldest and hottest hour of those shifts."""
+        ends = [sky.between(hours.start, hours.end) for hours in self.worked_hours(station)]
+        return min(low for low, _ in ends), max(high for _, high in ends)
+
+    def open_says(self, station, material, sky) -> Says:
+        """Open time, played from each half hour of those shifts and their ends: shortest and longest."""
+        if not material.open_time:
+            return Says(("none stated",))
+        if material.cure == "moisture":
+            ageing = weather.moisture_ageing(
+                sky, material.cure_temperature, material.moisture_humidity, material.moisture_energy or 0.0
+            )
+            share = material.open_time
+        else:
+            ageing = weather.room_ageing(
+                sky,
+                material.open_time,
+                material.pot_life_temperature,
+                weather.energy_of(material),
+                material.halving_step,
+            )
+            share = 1.0
+        found = []
+        for hours in self.worked_hours(station):
+            steps = math.ceil((hours.end - hours.start) / 1800)
+            for begin in [*(hours.start + 1800 * step for step in range(steps)), hours.end]:
+                found.append((ageing.when(begin, share) - begin, begin))
+        told = [min(found), max(found)]
+        if told[0][0] > 0.98 * told[1][0]:
+            told = told[:1]
+        figures: tuple[Fact, ...] = ()
+        for time, begin in told:
+            figures += (*duration(time), Fact(float(sky.temperature(begin)), "°C"))
+            if material.cure == "moisture":
+                figures += (Fact(float(sky.humidity(begin))),)
+        return Says(("at", "°C"), figures=figures)
+
     def setup_page(self, station) -> Page:
         """The setup card."""
         plant, material = self.plant, self.plant.material(station.material)
@@ -983,7 +1032,7 @@ class Reckoning:
             "ratio": ratio,
             "density": Num(density),
             "shop_temperature": range_says(sky.coldest, sky.hottest),
-            "pot_life": life_says(material, sky.coldest, sky.hottest),
+            "pot_life": life_says(material, *self.worked_range(station, sky)),
             "rule": rule_says(station, material),
             "mixer_volume": self.optional(station.mixer_volume or None),
             "purge_volume": self.optional(station.purge_volume or None),
@@ -993,9 +1042,7 @@ class Reckoning:
             "pressure_limit": self.optional(station.pressure_limit),
             "flow_limit": self.optional(station.flow_limit),
             "surface_treatment": treatment,
-            "open_time": Says(("min",), figures=duration(material.open_time))
-            if material.open_time
-            else Says(("none stated",)),
+            "open_time": self.open_says(station, material, sky),
             "pot_life_source": self.source(material),
             **self.check_of_card(station, shots, density),
             "weighed_on": None,  # people write it
