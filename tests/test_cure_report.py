@@ -650,6 +650,17 @@ def test_pour_without_heat_stays_as_it_is():
     assert "any depth" in found.safe_words and found.runaway is None
 
 
+def test_a_runaway_without_a_limit_tells_its_peak():
+    # no cells, no limit: nothing else tells how hot; less than the adiabatic 400/1.8 = 222 K above 23 °C
+    rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
+    rows["Pots"][0] |= dict(limit=None, cells=0, cell=None)
+    found = pour_of(rows)
+    (danger,) = [item for item in found.findings if item.kind == "danger"]
+    told = float(danger.text.replace("\u202f", " ").split("the pour comes to ")[1].split(" °C")[0])
+    assert told == pytest.approx(found.peak - 273.15, abs=0.05)
+    assert 120.0 < told < 23.0 + 400.0 / 1.8
+
+
 def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
     # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
@@ -838,6 +849,7 @@ def test_shift_sheet_tells_the_latest_times():
     # what must be begun by 6:45 is told when it is begun
     first = next(row for row in windows if "no. 1: dispense by" in row["action"])
     assert first["time"].strftime("%H:%M") == "06:00" and "06:15" in first["action"]
+    assert "the treated surface keeps 45 min" in first["action"]  # why
     assert rows == sorted(rows, key=lambda row: row["time"])
 
 

@@ -382,10 +382,13 @@ def _spread_over(report: JointReport, station: Station) -> None:
         )
     elif report.coverage_low < report.asked * (1.0 - EQUAL):
         report.find(
-            NOTE,
-            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
-            f"coverage falls to {report.coverage_low:.0%}",
+            QUALITY,
+            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, coverage falls to "
+            f"{_just_under(report.coverage_low, joint.coverage)}, {joint.coverage:.0%} is asked for",
+            "more paste, or closer tolerances of gap and meter",
             topic="coverage",
+            coverage=report.coverage_low,
+            asked=joint.coverage,
         )
 
 

@@ -883,7 +883,11 @@ class Reckoning:
             rows = [(serial, latest, begun) for name, serial, latest, begun in run.surfaces if name == part]
             serial, latest, first = rows[0]
             if (part, serial) not in late:  # told when it is begun, not when it is too late
-                found.append((first, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
+                why = duration(window)
+                says = Says(
+                    ("dispense by", "surface keeps"), (part,), (Fact(serial), Clock(day, latest), *why)
+                )
+                found.append((first, says))
             for start, end in run.hours.breaks:
                 waits = []
                 for serial, latest, begun in rows:
@@ -1325,6 +1329,13 @@ class Reckoning:
                     volume, row.dots, area, row.force, material.consistency, row.start_gap, row.gap
                 )
                 assert needs < row.press_time, "the golden joint is pressed down in its time"
+                # a volume too low under the widest gap covers in proportion less
+                least = volume * 1000 * (1 - station.meter_tolerance) / (area * (row.gap + row.gap_tolerance))
+                assert volume * 1000 / (area * row.gap) > row.coverage * (1 - 1e-9), "it covers as planned"
+                if least < row.coverage * (1 - 1e-9):
+                    figures = (Fact(row.gap + row.gap_tolerance, "mm"), Fact(least), Fact(row.coverage))
+                    says = Says(("gap", "meter low", "coverage falls", "more paste"), names, figures)
+                    found.append(Found(QUALITY, says, "coverage", station.station, shot.part))
                 # R = (h/k + R_c)/A over the wetted area (Fourier); paste keeps its volume where it is thin
 
                 def resistance(gap, meter, row=row, area=area, volume=volume):
