@@ -651,14 +651,12 @@ def test_pour_without_heat_stays_as_it_is():
 
 
 def test_a_runaway_without_a_limit_tells_its_peak():
-    # no cells, no limit: nothing else tells how hot; less than the adiabatic 400/1.8 = 222 K above 23 °C
-    rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
-    rows["Pots"][0] |= dict(limit=None, cells=0, cell=None)
-    found = pour_of(rows)
-    (danger,) = [item for item in found.findings if item.kind == "danger"]
-    told = float(danger.text.replace("\u202f", " ").split("the pour comes to ")[1].split(" °C")[0])
-    assert told == pytest.approx(found.peak - 273.15, abs=0.05)
-    assert 120.0 < told < 23.0 + 400.0 / 1.8
+    rows = pot_rows()
+    rows["Pots"][0] |= dict(limit=None)
+    (danger,) = [item for item in pour_of(rows).findings if item.kind == "danger"]
+    # the same slab by an implicit solver, 100 and 200 layers extrapolated: 84.50682 °C
+    assert "runaway criterion" in danger.text
+    assert danger.text.replace("\u202f", " ").endswith("the pour comes to 84.5 °C")
 
 
 def test_runaway_criterion_and_time_to_maximum_rate():

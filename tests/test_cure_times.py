@@ -593,7 +593,7 @@ def test_the_card_tells_open_time_and_pot_life_of_the_hours_worked():
 
 
 def test_the_card_tells_open_time_of_a_moisture_cure_with_the_water_in_the_air():
-    # of 30 min at 23 °C and 50 %; the same air at 33 °C holds so much more water (Magnus form, law of this file)
+    # of 30 min at 23 °C and 50 %; air of 33 °C and 50 % holds so much more water (Magnus form)
     quicker = law(33, 0.5, 0.0) / law(23, 0.5, 0.0)
     open_time, _ = card_of(open_time=30, cure="moisture", moisture_humidity=0.5, cure_temperature=23)
     assert open_time == f"{30 / quicker:.0f} min at 33 °C, 50% humidity; 30 min at 23 °C, 50% humidity"

@@ -295,7 +295,7 @@ class Bead(Row):
     flange_width: float | None
     """Width of the joint [m]."""
     open_edges: int | None
-    """Edges of the pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2."""
+    """Edges of a pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2."""
     press_force: float | None
     """Closing force per length of bead [N/m]."""
     face_angle: float | None
