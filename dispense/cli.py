@@ -775,10 +775,11 @@ def run() -> None:
 
 
 def _json_first(arguments: list[str]) -> list[str]:
-    """`call NAME … --json`: the option is taken from behind the arguments, which take the rest."""
-    if arguments[:1] == ["call"] and arguments[-1:] == ["--json"]:
-        return ["call", "--json", *arguments[1:-1]]
-    return arguments
+    """`call NAME … --json`: options are taken from among the arguments, which take the rest."""
+    if arguments[:1] != ["call"]:
+        return arguments
+    options = [text for text in arguments if text in ("--json", "--help")]
+    return ["call", *options, *(text for text in arguments[1:] if text not in options)]
 
 
 def _print_json(value: Any) -> None:
@@ -1165,17 +1166,20 @@ def _functions(options) -> int:
 
 
 def _call(options) -> int:
-    from .handbook.catalogue import evaluate, lookup
+    from .handbook.catalogue import evaluate_noted, lookup
     from .handbook.words import read_argument, result_json, result_text
 
     entry = lookup(options.name)
-    found = evaluate(entry, [read_argument(text) for text in options.arguments])
+    found, notes = evaluate_noted(entry, [read_argument(text) for text in options.arguments])
     if options.json:
-        _print_json(result_json(found))
+        _print_json(result_json(found, notes))
     elif not found.problems:
         from .base.terminal import printable
 
         print(printable(result_text(found)))
+        sys.stdout.flush()  # the answer first, what is to be known of it after
+        for note in notes:
+            print(f"note: {note}", file=sys.stderr)
     for problem in found.problems:
         print(problem, file=sys.stderr)
     return BAD_INPUT if found.problems else DONE

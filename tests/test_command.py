@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import json
+import math
 import runpy
 import sys
 from pathlib import Path
@@ -79,3 +81,26 @@ def test_tables_fold_at_the_width_of_the_terminal():
     assert len(lines) > 2 and max(map(len, lines)) <= 60
     assert " ".join(line[lines[0].index("what") :].strip() for line in lines[1:]) == words
     assert len(table(["what"], [[words]]).splitlines()) == 2  # a pipe has no edge
+
+
+def test_call_tells_where_an_answer_leaves_its_range(capsys):
+    # 200 °C from a pot life at 23 °C: an extrapolation; a film of 30 mm under a plate of 40 mm: no thin film
+    assert main(["call", "POT_LIFE", "200", "50", "23", "55"]) == 0
+    answer = capsys.readouterr()
+    assert answer.out.endswith(" min\n") and answer.err.startswith("note: POT_LIFE: more than 30 K from")
+    assert main(["call", "PLATE_SQUEEZE_TIME", "200", "60", "40", "30", "20", "50"]) == 0
+    assert "no thin film" in capsys.readouterr().err
+    # within them nothing, and nothing of the call before
+    assert main(["call", "POT_LIFE", "30", "50", "23", "55"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+@pytest.mark.parametrize("place", [1, 3, 6])
+def test_call_reads_its_options_wherever_they_stand(capsys, place):
+    words = ["call", "POT_LIFE", "200", "50", "23", "55"]
+    assert main([*words[:place], "--json", *words[place:]]) == 0
+    found = json.loads(capsys.readouterr().out)
+    # 50 min·exp(55e3/R·(1/473.15 − 1/296.15)), by hand
+    by_hand = 50 * math.exp(55e3 / 8.31446261815324 * (1 / 473.15 - 1 / 296.15))
+    assert found["results"][0]["value"] == pytest.approx(by_hand, rel=1e-9)
+    assert len(found["notes"]) == 1 and "extrapolation" in found["notes"][0] and not found["problems"]

@@ -650,6 +650,15 @@ def test_pour_without_heat_stays_as_it_is():
     assert "any depth" in found.safe_words and found.runaway is None
 
 
+def test_a_runaway_without_a_limit_tells_its_peak():
+    rows = pot_rows()
+    rows["Pots"][0] |= dict(limit=None)
+    (danger,) = [item for item in pour_of(rows).findings if item.kind == "danger"]
+    # the same slab by an implicit solver, 100 and 200 layers extrapolated: 84.50682 °C
+    assert "runaway criterion" in danger.text
+    assert danger.text.replace("\u202f", " ").endswith("the pour comes to 84.5 °C")
+
+
 def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
     # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
@@ -765,7 +774,7 @@ def test_moisture_depths():
     rows = hand_rows()
     rows["Materials"][0] |= dict(cure="moisture", moisture_coefficient=3 / math.sqrt(24))
     rows["Stations"][0]["humidity"] = 0.5
-    rows["Beads"][0] |= dict(bond_line=1, flange_width=12)
+    rows["Beads"][0] |= dict(bond_line=0.8, flange_width=12)  # 10 mm²: 12.5 mm wide
     plan = make(rows)
     found = moisture_report(plan, plan.station("hem"), plan.material("Bond 60"))
     depths = {
@@ -838,6 +847,7 @@ def test_shift_sheet_tells_the_latest_times():
     # what must be begun by 6:45 is told when it is begun
     first = next(row for row in windows if "no. 1: dispense by" in row["action"])
     assert first["time"].strftime("%H:%M") == "06:00" and "06:15" in first["action"]
+    assert "the treated surface keeps 45 min" in first["action"]  # why
     assert rows == sorted(rows, key=lambda row: row["time"])
 
 

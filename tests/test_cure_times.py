@@ -31,10 +31,12 @@ from dispense.reports.cure import cure_report, moisture_report
 from dispense.reports.day import life_day
 from dispense.reports.runs import room_runs
 from dispense.sheets.board import batch_words, board_headline, cure_board_content
+from dispense.sheets.setup import station_setup_content
 from dispense.shift.cure_times import slowest_place
 from dispense.shift.findings import batch_findings
 from dispense.shift.play import play_plan
 from dispense.shift.results import numbers_text
+from dispense.shift.setup import setup_card
 from dispense.shift.windows import latest_times
 
 STAMP = "2026-03-01 12:00"
@@ -555,3 +557,43 @@ def test_a_paste_that_does_not_cure_has_no_times_and_no_board():
             assert not [item for item in batch_findings(result) if item.topic == "cure"]
             assert cure_board_content(plan, result, "now") is None
     assert any("does not cure" in item.text for item in slips(plan))
+
+
+def card_of(builds=True, **material):
+    """Open time and pot life on the setup card; the shift is over when the hall gets hottest, at 18:00."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(pot_life=60, pot_life_temperature=23, halving_step=10) | material
+    rows["Materials"][0] |= dict(pot_life_2=None, pot_life_temperature_2=None, activation_energy=None)
+    rows["Stations"][0] |= dict(record="hall")
+    hall = [("05:00", 33), ("08:00", 33), ("10:00", 23), ("15:30", 23), ("18:00", 53), ("21:00", 33)]
+    rows["Temperatures"] = [
+        dict(record="hall", time=time, temperature=heat, humidity=0.5) for time, heat in hall
+    ]
+    rows["Shifts"], rows["Breaks"] = [dict(shift="Early", start="06:00", end="14:00")], []
+    rows["Builds"] = [dict(date=MONDAY, shift="Early", part="frame" if builds else "cover", quantity=1)]
+    rows["Parts"] += [dict(part="cover")]  # which another station has
+    rows["Stations"] += [rows["Stations"][0] | dict(station="other")]
+    rows["Beads"] += [rows["Beads"][0] | dict(part="cover", station="other")]
+    plan = make(rows)
+    values = station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
+    return [values[name].replace("\u202f", " ") for name in ("open_time", "pot_life")]
+
+
+def test_the_card_tells_open_time_and_pot_life_of_the_hours_worked():
+    # halved every 10 K: of 30 min at 23 °C 15 min at 33 °C, of 60 min 30 min; 53 °C is met by no shift
+    open_time, pot_life = card_of(open_time=30)
+    assert open_time == "15 min at 33 °C, 30 min at 23 °C"
+    assert pot_life.startswith("30 min at 33 °C, 60 min at 23 °C (") and "day" not in pot_life
+    # where no build says which hours are worked it is the whole day, and said: 60 min/2³ at 53 °C
+    open_time, pot_life = card_of(builds=False, open_time=30)
+    assert pot_life.startswith("8 min at 53 °C, 60 min at 23 °C (")
+    assert "hottest and coolest hour of the day" in pot_life
+    assert open_time.endswith("at 23 °C (hottest and coolest hour of the day)")
+    assert card_of(open_time=None)[0] == "none stated"
+
+
+def test_the_card_tells_open_time_of_a_moisture_cure_with_the_water_in_the_air():
+    # of 30 min at 23 °C and 50 %; air of 33 °C and 50 % holds so much more water (Magnus form)
+    quicker = law(33, 0.5, 0.0) / law(23, 0.5, 0.0)
+    open_time, _ = card_of(open_time=30, cure="moisture", moisture_humidity=0.5, cure_temperature=23)
+    assert open_time == f"{30 / quicker:.0f} min at 33 °C, 50% humidity; 30 min at 23 °C, 50% humidity"

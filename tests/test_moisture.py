@@ -26,6 +26,7 @@ from dispense.handbook.beads import bead_area, section_depth, section_height
 from dispense.handbook.life import GAS_CONSTANT
 from dispense.handbook.moisture import MoistureClock, equivalent_moisture_time, moisture_depth, moisture_rate
 from dispense.plan.amounts import applications, bead_depth, bead_height
+from dispense.reports.findings import station_findings
 from dispense.reports.press import pressed_bead
 from dispense.shift.play import play_plan
 
@@ -106,23 +107,72 @@ def test_height_and_depth_of_each_section(section, width, height, degrees):
     assert deep == pytest.approx(far, rel=1e-4)
 
 
-def bead_of(**columns):
+def plan_of(**columns):
     rows = hand_rows()
     rows["Beads"][0] = {**rows["Beads"][0], "height": None, **columns}
-    return make(rows).beads[0]
+    rows["Stations"][0] |= dict(meter_tolerance=0)
+    return make(rows)
 
 
 def test_depth_of_a_bead_of_the_plan():
     half = math.radians(80.0) / 2
-    assert bead_depth(bead_of(section="round", width=6)) == pytest.approx(6e-3)
-    assert bead_depth(bead_of(section="segment", width=6, contact_angle=80)) == pytest.approx(
-        3e-3 * math.tan(half)
+
+    def depth(**columns):
+        plan = plan_of(**columns)
+        return bead_depth(plan, plan.beads[0])
+
+    assert depth(section="round", width=6) == pytest.approx(6e-3)
+    assert depth(section="segment", width=6, contact_angle=80) == pytest.approx(3e-3 * math.tan(half))
+    assert depth(section="fillet", width=5) == pytest.approx(5e-3 * (math.sqrt(2) - 1))
+    # shallower than its gap it does not meet the other face: from the top
+    assert depth(section="round", width=6, bond_line=7, flange_width=12) == pytest.approx(6e-3)
+
+
+def test_a_pressed_bead_is_reached_from_its_open_edges():
+    """Half of its greatest width; the volume under a length stays: width = area/gap, by hand."""
+    bead = dict(
+        section="half-round", width=4.76, height=None, length=1219, length_tolerance=0, bond_line=1.19
     )
-    assert bead_depth(bead_of(section="fillet", width=5)) == pytest.approx(5e-3 * (math.sqrt(2) - 1))
-    # a closed flange of 12 mm is reached from both edges
-    assert bead_depth(bead_of(section="round", width=6, bond_line=1, flange_width=12)) == 6e-3
-    # without its width nothing is known of the flange
-    assert bead_depth(bead_of(section="round", width=6, bond_line=1)) == pytest.approx(6e-3)
+
+    def depth(**columns):
+        plan = plan_of(**(bead | columns))
+        return bead_depth(plan, plan.beads[0]) * 1e3
+
+    # half a disc of 4.76 mm: π/8·4.76² = 8.898 mm², pressed to 1.19 mm 7.477 mm wide
+    wide = math.pi / 8 * 4.76**2 / 1.19
+    assert wide == pytest.approx(7.477, abs=5e-4)
+    exact = dict(width_tolerance=0)
+    assert depth(**exact) == pytest.approx(wide / 2, rel=1e-9)  # whatever the flange is
+    assert depth(**exact, flange_width=12.7) == pytest.approx(wide / 2, rel=1e-9)
+    assert depth(**exact, flange_width=50.8) == pytest.approx(wide / 2, rel=1e-9)
+    # with 0.38 mm more the area is (5.14/4.76)² of it
+    high = wide * (5.14 / 4.76) ** 2
+    assert depth(width_tolerance=0.38, flange_width=12.7) == pytest.approx(high / 2, rel=1e-9)
+    # the flange holds no more than its width
+    assert depth(width_tolerance=0.38, flange_width=8) == pytest.approx(4.0, rel=1e-9)
+    # one edge to a closed box: all of it, and four times as long
+    assert depth(width_tolerance=0.38, flange_width=12.7, open_edges=1) == pytest.approx(high, rel=1e-9)
+    assert depth(width_tolerance=0.38, flange_width=8, open_edges=1) == pytest.approx(8.0, rel=1e-9)
+    assert depth(width_tolerance=0.38, flange_width=8, open_edges=2) == pytest.approx(4.0, rel=1e-9)
+
+
+def test_which_edges_are_taken_as_open_is_said():
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(cure="moisture", moisture_coefficient=0.55)
+    rows["Beads"][0] |= dict(section="half-round", width=4.0, width_tolerance=0, length_tolerance=0)
+    rows["Beads"][0] |= dict(height=None, bond_line=1.0, flange_width=20)
+    rows["Stations"][0] |= dict(meter_tolerance=0)
+
+    def told(**columns):
+        rows["Beads"][0] |= columns
+        found = station_findings(make(rows), rows["Stations"][0]["station"])
+        return [item.text.replace("\u202f", " ") for item in found if item.topic == "open edges"]
+
+    # half a disc of 4 mm: 2π mm² under 1 mm, 6.28 mm wide: 3.14 mm from each edge
+    (text,) = told()
+    assert "3.14 mm deep from each" in text and "from one edge alone it is 6.28 mm" in text
+    assert not told(open_edges=1) and not told(open_edges=2)
+    assert not told(open_edges=None, bond_line=None)
 
 
 def test_every_user_of_a_bead_takes_the_same_height():

@@ -239,6 +239,14 @@ def test_resistance_and_coverage_over_the_plate():
     assert found.resistance.high == pytest.approx((0.4 / 3 * 1e-3 + 20e-6) / (1e-3 * 0.315 / 0.4), rel=1e-9)
     assert found.coverage_low == pytest.approx(0.315 / 0.4, rel=1e-9)
     assert found.squeeze_out_high == pytest.approx(1e-3 * (0.315e-3 - 0.2e-3), rel=1e-9)
+    # 0.315/0.4 = 78.75 %, all of the plate is asked for: a check, as a bead that may be too wide is
+    (check,) = [item for item in found.findings if item.topic == "coverage"]
+    assert check.kind == "quality" and "coverage falls to 79%, 100% is asked for" in check.text
+    assert not found.passes
+    # what is asked for is kept where so much less is
+    kept = report_of(gap_tolerance=0.1, coverage=0.75, extra=0.4)[1]
+    assert kept.coverage_low == pytest.approx(0.315 / 0.4, rel=1e-9)
+    assert not [item for item in kept.findings if item.topic == "coverage"]
     assert any(
         "may be up to" in words for words in report_of(gap_tolerance=0.1, resistance_limit=0.15)[1].warnings
     )

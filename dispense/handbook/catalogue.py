@@ -29,7 +29,7 @@ from . import (
     thickening,
 )
 from .declare import FUNCTIONS, out, workbook_function
-from .evaluate import call, evaluate, lookup, recent_notes, recent_problems
+from .evaluate import call, evaluate, evaluate_noted, lookup, recent_notes, recent_problems
 
 CATEGORIES = (
     "Beads",
@@ -95,4 +95,13 @@ def _in_order_of_topics() -> None:
 
 _in_order_of_topics()
 
-__all__ = ["CATEGORIES", "FUNCTIONS", "call", "evaluate", "last_notes", "last_problems", "lookup"]
+__all__ = [
+    "CATEGORIES",
+    "FUNCTIONS",
+    "call",
+    "evaluate",
+    "evaluate_noted",
+    "last_notes",
+    "last_problems",
+    "lookup",
+]

@@ -196,6 +196,24 @@ def recent_notes(count: int) -> list[Problem]:
     return list(_NOTES)[::-1][:count]
 
 
+def evaluate_noted(function: Function | str, arguments: Sequence[Any]) -> tuple[Evaluation, list[Problem]]:
+    """An answer as `evaluate` gives it, and a note of each range of validity that it lies outside of.
+
+    >>> _, notes = evaluate_noted("PLATE_SQUEEZE_TIME", (200, 60, 40, 30, 20, 50))
+    >>> notes[0].message
+    'gap above a tenth of the shorter side: no thin film, the figure is a guess'
+    """
+    before = list(_NOTES)
+    _NOTES.clear()
+    try:
+        found = evaluate(function, arguments)
+    finally:
+        own = list(_NOTES)
+        _NOTES.clear()
+        _NOTES.extend([*(note for note in before if note not in own), *own])
+    return found, own
+
+
 def _note(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> None:
     """Keep a note of each validity that an answer leaves; the newest of its kind stands last."""
     known = {**values, **{item.name: result for item, result in zip(entry.returns, results, strict=True)}}

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from ..base.errors import Problem
 from ..base.terminal import shown, table
 from ..base.units import describe_unit
 from .catalogue import CATEGORIES, FUNCTIONS, lookup
@@ -149,8 +150,8 @@ def read_argument(text: str) -> Any:
         return text
 
 
-def result_json(found: Evaluation) -> dict[str, Any]:
-    """A result for JSON: value by name with its unit; error cells as their text, reasons beside."""
+def result_json(found: Evaluation, notes: Iterable[Problem] = ()) -> dict[str, Any]:
+    """A result for JSON: value by name with its unit; error cells as their text, reasons and notes beside."""
     entry = found.function
     cells = found.table()
     answer: dict[str, Any] = {"function": entry.name}
@@ -163,6 +164,7 @@ def result_json(found: Evaluation) -> dict[str, Any]:
         answer["unit"] = [item.unit for item in entry.returns]
         answer["table"] = cells
     answer["problems"] = [str(problem) for problem in found.problems]
+    answer["notes"] = [str(note) for note in notes]
     return answer
 
 

@@ -21,11 +21,19 @@ import numpy as np
 from ..base.errors import NA, InputError, Problem, needed
 from ..base.numbers import EQUAL, Floats
 from ..base.units import from_si
-from ..handbook.beads import bead_area, path_length, section_depth, section_height, stitch_length
+from ..handbook.beads import (
+    bead_area,
+    path_length,
+    section_depth,
+    section_height,
+    spread_width,
+    stitch_length,
+)
 from ..handbook.line import dispense_time
 from ..handbook.pots import cavity_volume, cell_displacement, cell_size, pot_fill
 from .records import Plan
 from .rows import Bead, Insert, Joint, PathPoint, Pot, Shot, Station
+from .tables import BOTH_EDGES
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,11 +343,40 @@ def _bead_words(bead: Bead, length: float) -> str:
 # --------------------------------------------------------------------------------- depth of the cure
 
 
-def bead_depth(bead: Bead) -> float:
-    """How deep moisture must reach in a bead [m]: half a closed flange, else from its face to its base."""
-    if bead.bond_line is not None and bead.flange_width is not None:
-        return bead.flange_width / 2.0  # from both edges
-    return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
+@dataclass(frozen=True, slots=True)
+class PressedWidth:
+    """Width of a bead pressed to its bond line with square edges, whatever its flange is [m]."""
+
+    nominal: float
+    low: float
+    high: float
+
+
+def pressed_width(plan: Plan, bead: Bead) -> PressedWidth | None:
+    """Width of a pressed bead, with what its amount may be; None where no bond line is stated."""
+    if bead.bond_line is None:
+        return None
+    amount = bead_application(plan, bead).amount
+    area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
+    width = float(spread_width(area, bead.bond_line))
+    return PressedWidth(width, width * (amount.low / amount.nominal), width * (amount.high / amount.nominal))
+
+
+def is_pressed(bead: Bead) -> bool:
+    """Whether a bead reaches the other face of its joint."""
+    return bead.bond_line is not None and bead_height(bead) >= bead.bond_line
+
+
+def bead_depth(plan: Plan, bead: Bead) -> float:
+    """How deep moisture must reach in a bead [m].
+
+    Between two faces air meets the edges alone: half the pressed width at its high tolerance, all of it
+    where only one edge is open; the flange holds no more than its width. Else from its face to its base.
+    """
+    width = pressed_width(plan, bead)
+    if width is None or not is_pressed(bead):
+        return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
+    return min(width.high, bead.flange_width or math.inf) / (bead.open_edges or BOTH_EDGES)
 
 
 def moisture_depths(plan: Plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
@@ -347,7 +384,7 @@ def moisture_depths(plan: Plan, station: str, part: str | None = None) -> list[t
 
     A pot is reached from its free face, the paste under a plate from the two long edges.
     """
-    found = [(bead.part, bead.bead, bead_depth(bead)) for bead in plan.beads if bead.station == station]
+    found = [(bead.part, bead.bead, bead_depth(plan, bead)) for bead in plan.beads if bead.station == station]
     found += [(pot.part, pot.pot, pot.level) for pot in plan.pots if pot.station == station]
     found += [
         (joint.part, joint.joint, min(joint.length, joint.width) / 2.0)

@@ -294,6 +294,8 @@ class Bead(Row):
     """Gap between the joined faces [m]."""
     flange_width: float | None
     """Width of the joint [m]."""
+    open_edges: int | None
+    """Edges of a pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2."""
     press_force: float | None
     """Closing force per length of bead [N/m]."""
     face_angle: float | None

@@ -82,6 +82,7 @@ IDLE_RULES = (IDLE_CHEAPER, IDLE_PURGE, IDLE_OFF) = ("cheaper", "purge", "take o
 INSERT_SHAPES = ("box", "cylinder")
 
 MOST_NOZZLES = 20
+BOTH_EDGES = 2  # of a pressed bead, from which moisture reaches it
 MOST_STEPS = 100  # stations of a route
 MOST_ROOM = 100_000  # parts between two stations
 
@@ -504,6 +505,13 @@ BEADS = Table(
             "Joint",
             optional("bond_line", "mm", "gap between the joined faces", above=0.0),
             optional("flange_width", "mm", "width of the joint", above=0.0),
+            whole(
+                "open_edges",
+                "edges of a pressed bead that meet moist air: 1 where the other faces a closed box; blank: 2",
+                default=None,
+                at_least=1,
+                at_most=BOTH_EDGES,
+            ),
             optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
             optional(
                 "face_angle",

@@ -66,6 +66,19 @@ def shop_record(plan: Plan, station: Station) -> tuple[list[float], list[float]]
     return known[key]
 
 
+def between(record: tuple[list[float], list[float]], start: float, end: float) -> list[float]:
+    """Temperatures of a record from a clock time to a later one [K], ends interpolated.
+
+    >>> between(([0.0, 3600.0], [290.0, 300.0]), 1800.0, 5400.0)
+    [295.0, 300.0, 300.0]
+    """
+    times, values = record
+    if len(times) == 1:
+        return list(values)
+    inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
+    return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
+
+
 def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:
     """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
 
@@ -85,4 +98,12 @@ def viscosity_at(material: Material, known: float, temperature: float) -> float:
     return float(viscosity(temperature, known, material.viscosity_temperature, material.viscosity_energy))
 
 
-__all__ = ["RECORD_DAYS", "Weather", "coldest_consistency", "shop_record", "shop_weather", "viscosity_at"]
+__all__ = [
+    "RECORD_DAYS",
+    "Weather",
+    "between",
+    "coldest_consistency",
+    "shop_record",
+    "shop_weather",
+    "viscosity_at",
+]

@@ -21,10 +21,9 @@ from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
 from ..shift.calendar import SAME_TIME
-from ..shift.cure_times import CureTimes, OpenClock, deepest, open_clock, shop_cure
+from ..shift.cure_times import HALF_HOUR, CureTimes, OpenClock, deepest, open_clock, shop_cure
 from ..shift.setup import as_run
 
-HALF_HOUR = 1800.0
 BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
 _SHARES = (0.25, 0.5, 0.75)  # of the stated life, after which the share left is told

@@ -21,7 +21,7 @@ from ..plan.validity import change_overs, validity_findings, variants_built
 from ..shift.pace import OUTPUT
 from ..shift.setup import setup_card, station_parts
 from .pour import pour_findings
-from .press import press_findings, pressed_findings
+from .press import edge_findings, press_findings, pressed_findings
 from .routes import START_UP, route_findings
 from .runs import cure_findings
 from .standing import standing_findings
@@ -43,7 +43,7 @@ def _read(plan: Plan) -> list[Finding]:
 
 def _pressed(plan: Plan, station: Station) -> list[Finding]:
     found = [item for item in pressed_findings(plan, station.station) if item.is_warning]
-    return [*found, *press_findings(plan, station.station)]
+    return [*found, *press_findings(plan, station.station), *edge_findings(plan, station.station)]
 
 
 OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (

@@ -478,6 +478,7 @@ def _judge(pour: PlannedPour) -> None:
             words += "; the peak counts that the compound is used up"
             pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
         else:
+            words += f"; the pour comes to {pour.planned_words}"
             pour.find(
                 DANGER, words, f"pour shallower; {CAUTION}", topic="runaway", delta=delta, critical=critical
             )

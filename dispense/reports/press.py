@@ -28,17 +28,20 @@ from ..handbook.spread import air_left, plate_discs
 from ..plan.amounts import (
     Amount,
     applied_at,
-    bead_application,
+    bead_depth,
     bead_height,
     bead_length,
     deposited_length,
+    is_pressed,
     path_points,
+    pressed_width,
     spread,
     station_work,
 )
 from ..plan.records import Plan
 from ..plan.routes import started_at
 from ..plan.rows import Bead, Joint, Material, Station
+from ..plan.tables import BOTH_EDGES
 from ..plan.weather import coldest_consistency
 from ..shift.calendar import Calendar
 from ..shift.pace import shift_takt
@@ -380,10 +383,13 @@ def _spread_over(report: JointReport, station: Station) -> None:
         )
     elif report.coverage_low < report.asked * (1.0 - EQUAL):
         report.find(
-            NOTE,
-            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
-            f"coverage falls to {report.coverage_low:.0%}",
+            QUALITY,
+            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, coverage falls to "
+            f"{_just_under(report.coverage_low, joint.coverage)}, {joint.coverage:.0%} is asked for",
+            "more paste, or closer tolerances of gap and meter",
             topic="coverage",
+            coverage=report.coverage_low,
+            asked=joint.coverage,
         )
 
 
@@ -497,35 +503,37 @@ class PressedBead(WithFindings):
 
 def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
     """Width, squeeze-out and time of a bead that is pressed; None where no bond line is stated."""
-    if bead.bond_line is None:
+    pressed = pressed_width(plan, bead)
+    if bead.bond_line is None or pressed is None:
         return None
     station = plan.station(bead.station)
     material = plan.material(station.material)
-    amount = bead_application(plan, bead).amount
     area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
-    low, high = amount.low / amount.nominal, amount.high / amount.nominal
     gap, flange = bead.bond_line, bead.flange_width
-    width = float(spread_width(area, gap))
     rounded = float(spread_width(area, gap, "round"))
     length = deposited_length(bead_length(plan, bead), bead) * bead.count
-    out = [float(squeeze_out(length, area * share, gap, flange)) if flange else 0.0 for share in (1.0, high)]
+    out = [
+        float(squeeze_out(length, wide * gap, gap, flange)) if flange else 0.0
+        for wide in (pressed.nominal, pressed.high)
+    ]
     consistency, coldest, carried = coldest_consistency(plan, station, material)
     report = PressedBead(
         bead,
         material,
         BEAD_MODEL,
         area,
-        width,
+        pressed.nominal,
         rounded if math.isfinite(rounded) else None,
-        width * low,
-        width * high,
+        pressed.low,
+        pressed.high,
         out[0],
         out[1],
         coldest,
     )
-    if flange is not None and width * high > flange * (1.0 + EQUAL):
-        words = "is" if width > flange else "may be up to"
-        widest = max(width, width * high if width <= flange else width)
+    if flange is not None and pressed.high > flange * (1.0 + EQUAL):
+        words, widest = (
+            ("is", pressed.nominal) if pressed.nominal > flange else ("may be up to", pressed.high)
+        )
         report.find(
             QUALITY,
             f"the pressed bead {words} {_mm(widest)} wide on a flange of "
@@ -536,7 +544,7 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
             width_mm=from_si(widest, "mm"),
             flange_mm=from_si(flange, "mm"),
         )
-    if bead_height(bead) < gap:
+    if not is_pressed(bead):
         report.find(
             QUALITY,
             f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
@@ -610,6 +618,34 @@ def press_findings(plan: Plan, station: str) -> list[Finding]:
     return told
 
 
+def edge_findings(plan: Plan, station: str) -> list[Finding]:
+    """What is taken of the edges of pressed beads that cure with moisture, where the plan does not say."""
+    material = plan.material(plan.station(station).material)
+    if material.cure != "moisture" or material.moisture_coefficient is None:
+        return []
+    told = []
+    for bead in plan.beads:
+        if bead.station != station or not is_pressed(bead) or bead.open_edges is not None:
+            continue
+        depth = bead_depth(plan, bead)
+        told.append(
+            Finding(
+                NOTE,
+                f"{bead.part} / {bead.bead}: moist air is taken to meet both edges of the pressed bead, so "
+                f"it cures {_mm(depth)} deep from each; from one edge alone it is {_mm(BOTH_EDGES * depth)}, "
+                "four times as long",
+                "state in column Open edges of Beads how many meet it: an edge to a closed box does not",
+                topic="open edges",
+                station=station,
+                material=material.material,
+                part=bead.part,
+                cell=bead.at,
+                numbers={"depth [mm]": from_si(depth, "mm")},
+            )
+        )
+    return told
+
+
 def _film_findings(
     report: JointReport | PressedBead, gap: float, station: str, part: str, what: str
 ) -> list[Finding]:
@@ -664,6 +700,7 @@ __all__ = [
     "JointReport",
     "PATTERN_MODEL",
     "PressedBead",
+    "edge_findings",
     "joint_pattern",
     "joint_press",
     "joint_report",

@@ -40,8 +40,7 @@ from ..plan.materials import MILESTONES, glass_of, kinetics_of, material_energy
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record
-from ..shift.cure_times import NO_LAG, shop_cure, when_out
-from .day import HALF_HOUR
+from ..shift.cure_times import HALF_HOUR, NO_LAG, shop_cure, when_out
 from .press import shortest_takt
 
 KEPT_SCHEDULES = 64  # that are kept between plans that are alike

@@ -88,8 +88,8 @@ def from_on(day: datetime.date, clock: float | None) -> datetime.datetime | None
     return None if clock is None else at(day, next_minute(clock))
 
 
-def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
-    """Pot life over a range of temperatures, with what it rests on."""
+def life_text(life: WorkingLife | None, temperatures: Sequence[float], *more: str) -> str:
+    """Pot life over a range of temperatures, with what it rests on and `more` words."""
     if life is None:
         return "no pot life: one-part"
     cold, hot = min(temperatures), max(temperatures)
@@ -98,7 +98,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
         words += f" at {temperature_told(hot)}, {duration_text(life.at(cold))} at {temperature_told(cold)}"
     else:
         words += f" at {temperature_told(hot)}"
-    marks = life.marks(cold, hot, told=temperature_told)
+    marks = [*life.marks(cold, hot, told=temperature_told), *more]
     return words + (f" ({'; '.join(marks)})" if marks else "")
 
 

@@ -11,7 +11,7 @@ from ..base.language import translated
 from ..base.measures import temperature_told
 from ..base.naming import fold
 from ..base.printed import Printed, Stated
-from ..base.units import duration_text, from_si
+from ..base.units import ONE_TEMPERATURE, duration_text, from_si
 from ..plan.amounts import Application
 from ..plan.records import Plan
 from ..plan.validity import CHANGE_OVER
@@ -222,7 +222,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "ratio": ratio,
             "density": from_si(card.density, "g/mL"),
             "shop_temperature": temperature_told(*record),
-            "pot_life": life_text(card.life, record),
+            "pot_life": life_text(card.life, card.worked, *whole_day(card)),
             "rule": rule_text(card),
             "mixer_volume": from_si(station.mixer_volume, "mL") or None,
             "purge_volume": from_si(station.purge_volume, "mL") or None,
@@ -232,7 +232,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "pressure_limit": _stated(station.pressure_limit, "bar"),
             "flow_limit": _stated(station.flow_limit, "mL/s"),
             "surface_treatment": treatment or "none stated",
-            "open_time": duration_text(material.open_time) if material.open_time else "none stated",
+            "open_time": open_text(card),
             "pot_life_source": material.pot_life_source,
             **_check(card),
             "weighed_on": None,
@@ -246,6 +246,27 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         },
         drawn(sections=station_sections(plan, card)),
     )
+
+
+def whole_day(card: SetupCard) -> tuple[str, ...]:
+    """Words that say so where the hours are those of the whole day: no build says which are worked."""
+    is_told = card.hours_known or max(card.worked) - min(card.worked) < ONE_TEMPERATURE
+    return () if is_told else ("hottest and coolest hour of the day",)
+
+
+def open_text(card: SetupCard) -> str:
+    """Open time where it is shortest and longest of the hours worked."""
+    if not card.open_times:
+        return "none stated"
+    if card.material.cure == "moisture":
+        return "; ".join(
+            f"{duration_text(item.time)} at {temperature_told(item.temperature)}, {item.humidity:.0%} humidity"
+            for item in card.open_times
+        )
+    words = ", ".join(
+        f"{duration_text(item.time)} at {temperature_told(item.temperature)}" for item in card.open_times
+    )
+    return words + "".join(f" ({mark})" for mark in whole_day(card))
 
 
 def _check(card: SetupCard) -> Row:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -32,6 +32,8 @@ from .calendar import SAME_TIME
 FIRST = MILESTONES[0][1]  # the milestone of handling
 LOADED = MILESTONES[1][1]  # of joining or loading
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
+HALF_HOUR = 1800.0  # s between the starts that are tried through a shift
+OPEN_ALIKE = 0.02  # of an open time: two that differ by less are told as one (common practice, no source)
 SKIN_STEP = 60.0  # s between the sums of a day
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
 
@@ -183,6 +185,37 @@ def open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | 
     return life.clock(*shop_record(plan, station))
 
 
+@dataclass(frozen=True, slots=True)
+class OpenTime:
+    """How long material that is put on in some air stays open; SI units, humidity where it counts."""
+
+    time: float
+    temperature: float
+    humidity: float | None
+
+
+def open_times(
+    plan: Plan, station: Station, material: Material, hours: Iterable[tuple[float, float]]
+) -> tuple[OpenTime, ...]:
+    """The shortest and the longest open time of what is put on in some hours, as mate-by times have it."""
+    clock = open_clock(plan, station, material)
+    if clock is None:
+        return ()
+    weather = shop_weather(plan, station)
+    found = []
+    for start, end in hours:
+        for begin in [*np.arange(start, end, HALF_HOUR).tolist(), end]:
+            heat, water = (
+                float(np.interp(begin % DAY, weather.times, values, period=DAY))
+                for values in (weather.temperatures, weather.humidities)
+            )
+            time = clock.when(begin, 1.0) - begin
+            found.append(OpenTime(time, heat, water if material.cure == "moisture" else None))
+    shortest, longest = (choose(found, key=lambda item: item.time) for choose in (min, max))
+    is_one = longest.time - shortest.time < OPEN_ALIKE * longest.time
+    return (shortest,) if is_one else (shortest, longest)
+
+
 def deepest(plan: Plan, station: str, part: str | None = None) -> float:
     """How deep moisture must reach in what a station puts on (a part) [m]."""
     cache: dict[tuple[str, str | None], float] = plan.kept("deepest")
@@ -305,13 +338,16 @@ def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
 
 __all__ = [
     "CureTimes",
+    "HALF_HOUR",
     "OpenClock",
+    "OpenTime",
     "ShopCure",
     "SkinClock",
     "cure_basis",
     "cure_times",
     "deepest",
     "open_clock",
+    "open_times",
     "oven_times",
     "shop_cure",
     "slowest_place",

@@ -9,12 +9,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-import numpy as np
-
 from ..base.findings import Finding, WithFindings
 from ..plan.amounts import Amount, Application, in_one_go, total
 from ..plan.materials import WorkingLife, mix_shares, mixed_density
 from ..plan.rows import Component, Material, Station
+from ..plan.weather import between
 from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
@@ -425,12 +424,7 @@ class ShiftResult(WithFindings):
     @property
     def shop_record(self) -> list[float]:
         """Temperatures from start to end of the shift [K], ends interpolated."""
-        times, values = self.temperatures
-        if len(times) == 1:
-            return list(values)
-        start, end = self.calendar.start, self.calendar.end
-        inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
-        return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
+        return between(self.temperatures, self.calendar.start, self.calendar.end)
 
     @property
     def letters(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 `setup_card` works out for one station what its setup card says. Pressures are for laminar
 Herschel–Bulkley flow through mixer and nozzle at the coldest hour, where the material is thickest;
-pot life is for the hottest.
+pot life and open time are for the hours that are worked.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import EQUAL
 from ..base.printed import Stated
-from ..base.units import celsius_text, from_si
+from ..base.units import DAY, celsius_text, from_si
 from ..handbook.beads import bead_area
 from ..handbook.flow import LAMINAR_REYNOLDS, MIXER_REYNOLDS, dwell_time, reynolds_number, wall_shear_rate
 from ..handbook.line import nozzles_needed
@@ -31,8 +31,9 @@ from ..plan.materials import (
 )
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
-from ..plan.weather import coldest_consistency, shop_record
+from ..plan.weather import between, coldest_consistency, shop_record
 from .aging import share_kept
+from .cure_times import OpenTime, open_times
 from .mixer import oldest_factor
 from .pressure import MixAtWork, pressures, purge_findings
 from .weighing import Weighing, weigh, weighing_findings
@@ -89,6 +90,9 @@ class SetupCard(WithFindings):
     hottest: float
     life: WorkingLife | None
     life_hot: float | None
+    worked: list[float] = field(default_factory=list)  # temperatures of the hours that are worked
+    hours_known: bool = False  # whether those are of shifts with builds, else of the whole day
+    open_times: tuple[OpenTime, ...] = ()  # shortest and longest of those hours, one where they are alike
     findings: list[Finding] = field(default_factory=list)
 
     def find(
@@ -125,6 +129,12 @@ def station_parts(plan: Plan, station: str) -> list[str]:
         for row in plan.parts
         if any(item.station == station for item in applications(plan, row.part))
     ]
+
+
+def worked_hours(plan: Plan, station: str) -> list[tuple[float, float]]:
+    """Starts and ends [s after midnight] of the shifts that build a part of a station, each once."""
+    own = set(station_parts(plan, station))
+    return sorted({plan.hours_of(*key) for key in plan.days() if own & plan.builds_of(*key).keys()})
 
 
 def as_run(plan: Plan, station: Station) -> Station:
@@ -215,6 +225,11 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
         life,
         life.at(hottest) if life else None,
     )
+    hours = worked_hours(plan, station_name)
+    card.hours_known = bool(hours)
+    shop = shop_record(plan, station)
+    card.worked = [heat for part in hours for heat in between(shop, *part)] or record
+    card.open_times = open_times(plan, station, material, hours or [(0.0, DAY)])
     if viscosity_note:
         card.find(NOTE, viscosity_note, topic="viscosity")
     if life is not None:

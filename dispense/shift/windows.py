@@ -13,6 +13,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
+from ..base.units import duration_text
 from .calendar import SAME_TIME
 from .results import ShiftResult
 
@@ -63,7 +64,8 @@ def _surface(result: ShiftResult) -> list[Window]:
                     part,
                     serial,
                     serial,
-                    f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}",
+                    f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}, the treated surface keeps "
+                    f"{duration_text(window)}",
                 )
             )
         for pause in calendar.breaks:

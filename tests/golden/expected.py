@@ -911,7 +911,11 @@ class Reckoning:
             rows = [(serial, latest, begun) for name, serial, latest, begun in run.surfaces if name == part]
             serial, latest, first = rows[0]
             if (part, serial) not in late:  # told when it is begun, not when it is too late
-                found.append((first, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
+                why = duration(window)
+                says = Says(
+                    ("dispense by", "surface keeps"), (part,), (Fact(serial), Clock(day, latest), *why)
+                )
+                found.append((first, says))
             for start, end in run.hours.breaks:
                 waits = []
                 for serial, latest, begun in rows:
@@ -962,6 +966,55 @@ class Reckoning:
 
     # -------------------------------------------------------------------------------- setup card
 
+    def worked_hours(self, station) -> list[Hours]:
+        """The shifts that build a part which this station puts something on."""
+        own = {
+            row.part
+            for row in self.plant.parts
+            if any(shot.station == station.station for shot in amounts.shots_of(self.plant, row.part))
+        }
+        days = [key for key in self.plant.days() if any(self.plant.builds_of(*key).get(part) for part in own)]
+        assert days, "every golden station works"
+        return [Hours(self.plant, *key) for key in days]
+
+    def worked_range(self, station, sky) -> tuple[float, float]:
+        """Coldest and hottest hour of those shifts."""
+        ends = [sky.between(hours.start, hours.end) for hours in self.worked_hours(station)]
+        return min(low for low, _ in ends), max(high for _, high in ends)
+
+    def open_says(self, station, material, sky) -> Says:
+        """Open time, played from each half hour of those shifts and their ends: shortest and longest."""
+        if not material.open_time:
+            return Says(("none stated",))
+        if material.cure == "moisture":
+            ageing = weather.moisture_ageing(
+                sky, material.cure_temperature, material.moisture_humidity, material.moisture_energy or 0.0
+            )
+            share = material.open_time
+        else:
+            ageing = weather.room_ageing(
+                sky,
+                material.open_time,
+                material.pot_life_temperature,
+                weather.energy_of(material),
+                material.halving_step,
+            )
+            share = 1.0
+        found = []
+        for hours in self.worked_hours(station):
+            steps = math.ceil((hours.end - hours.start) / 1800)
+            for begin in [*(hours.start + 1800 * step for step in range(steps)), hours.end]:
+                found.append((ageing.when(begin, share) - begin, begin))
+        told = [min(found), max(found)]
+        if told[0][0] > 0.98 * told[1][0]:
+            told = told[:1]
+        figures: tuple[Fact, ...] = ()
+        for time, begin in told:
+            figures += (*duration(time), Fact(float(sky.temperature(begin)), "°C"))
+            if material.cure == "moisture":
+                figures += (Fact(float(sky.humidity(begin))),)
+        return Says(("at", "°C"), figures=figures)
+
     def setup_page(self, station) -> Page:
         """The setup card."""
         plant, material = self.plant, self.plant.material(station.material)
@@ -1011,7 +1064,7 @@ class Reckoning:
             "ratio": ratio,
             "density": Num(density),
             "shop_temperature": range_says(sky.coldest, sky.hottest),
-            "pot_life": life_says(material, sky.coldest, sky.hottest),
+            "pot_life": life_says(material, *self.worked_range(station, sky)),
             "rule": rule_says(station, material),
             "mixer_volume": self.optional(station.mixer_volume or None),
             "purge_volume": self.optional(station.purge_volume or None),
@@ -1021,9 +1074,7 @@ class Reckoning:
             "pressure_limit": self.optional(station.pressure_limit),
             "flow_limit": self.optional(station.flow_limit),
             "surface_treatment": treatment,
-            "open_time": Says(("min",), figures=duration(material.open_time))
-            if material.open_time
-            else Says(("none stated",)),
+            "open_time": self.open_says(station, material, sky),
             "pot_life_source": self.source(material),
             **self.check_of_card(station, shots, density),
             "weighed_on": None,  # people write it
@@ -1306,6 +1357,13 @@ class Reckoning:
                     volume, row.dots, area, row.force, material.consistency, row.start_gap, row.gap
                 )
                 assert needs < row.press_time, "the golden joint is pressed down in its time"
+                # a volume too low under the widest gap covers in proportion less
+                least = volume * 1000 * (1 - station.meter_tolerance) / (area * (row.gap + row.gap_tolerance))
+                assert volume * 1000 / (area * row.gap) > row.coverage * (1 - 1e-9), "it covers as planned"
+                if least < row.coverage * (1 - 1e-9):
+                    figures = (Fact(row.gap + row.gap_tolerance, "mm"), Fact(least), Fact(row.coverage))
+                    says = Says(("gap", "meter low", "coverage falls", "more paste"), names, figures)
+                    found.append(Found(QUALITY, says, "coverage", station.station, shot.part))
                 # R = (h/k + R_c)/A over the wetted area (Fourier); paste keeps its volume where it is thin
 
                 def resistance(gap, meter, row=row, area=area, volume=volume):
@@ -1335,6 +1393,14 @@ class Reckoning:
                     figures = (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))
                     says = Says(("pressed", "may be", "flange", "leave", "smaller bead"), names, figures)
                     found.append(Found(QUALITY, says, "bead width", station.station, shot.part))
+            if shot.kind == "bead" and row.bond_line and material.moisture_coefficient and not row.open_edges:
+                assert row.height > row.bond_line, "the golden bead reaches the other face"
+                depth = hb.cure_depth(row, shot.high * 1000, shot.volume * 1000 / shot.area)
+                figures = (Fact(depth, "mm"), Fact(2 * depth, "mm"))  # time goes with the square: four times
+                says = Says(
+                    ("moist air", "both edges", "one edge", "four times", "Open edges"), names, figures
+                )
+                found.append(Found(NOTE, says, "open edges", station.station, shot.part))
         return found
 
     # -------------------------------------------------------------------------------- cure board
@@ -1523,9 +1589,9 @@ class Reckoning:
             )
             found = [ageing.when(ended, life) for life in stated]
             depth = max(
-                hb.cure_depth(bead)
-                for bead in self.plant.beads
-                if (bead.part, bead.station) == (part, run.station.station)
+                hb.cure_depth(shot.row, shot.high * 1000, shot.volume * 1000 / shot.area)
+                for shot in amounts.shots_of(self.plant, part)
+                if shot.station == run.station.station
             )
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
             deep = ageing.when(ended, needed)

@@ -36,10 +36,15 @@ def bead_area(section: str, w: float, h: float | None, angle: float | None) -> f
     raise AssertionError(section)
 
 
-def cure_depth(bead) -> float:
-    """How deep the air must reach [mm]: half a closed flange, else the height over the base."""
-    if bead.bond_line is not None and bead.flange_width is not None:
-        return bead.flange_width / 2
+def cure_depth(bead, volume: float, length: float) -> float:
+    """How deep the air must reach [mm] in a bead of so many mm³ at most, under so many mm of runs.
+
+    Between two faces from its two edges, or the one that meets air; the flange holds no more than it is
+    wide. Else the height over the base.
+    """
+    if bead.bond_line is not None:
+        wide = volume / length / bead.bond_line  # square edges, volume kept
+        return min(wide, bead.flange_width or wide) / (bead.open_edges or 2)
     if bead.section == "round":
         return bead.width
     if bead.section == "segment" and bead.contact_angle is not None:

@@ -347,7 +347,8 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
         "hottest, coldest = min(record), max(record)",
     ),
     ("half depth", "**/*.py", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
-    ("whole flange", "**/*.py", r"bead\.flange_width / 2\.0", "bead.flange_width"),
+    ("one edge for two", "**/*.py", r"\(bead\.open_edges or BOTH_EDGES\)", "1"),
+    ("as wide as it likes", "plan/amounts.py", r"bead\.flange_width or math\.inf", "math.inf"),
     (
         "quickest for slowest oven place, on the board",
         "shift/cure_times.py",

@@ -141,7 +141,8 @@ def moisture_sheet(book: Workbook, data: Data, report: CureReport, moisture: Moi
             "the depth grows as the root of time and of the water in the air, from a free face, "
             "along the temperature and humidity of the day; J. Comyn, Int. J. Adhesion & "
             "Adhesives 18 (1998) 247–253 (equation from memory)",
-            "a closed flange is reached from both edges: half its width counts",
+            "a pressed bead is reached from its open edges: half its greatest width counts, all of it where "
+            "only one edge is open, no more than its flange",
             "full cure is the later of the depth and the time of the data sheet",
             cure_basis(report.material, report.temperatures),
         ],
