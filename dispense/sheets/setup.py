@@ -260,7 +260,8 @@ def open_text(card: SetupCard) -> str:
         return "none stated"
     if card.material.cure == "moisture":
         return "; ".join(
-            f"{duration_text(item.time)} at {temperature_told(item.temperature)}, {item.humidity:.0%} humidity"
+            f"{duration_text(item.time)} at {temperature_told(item.temperature)}, "
+            f"{item.humidity:.0%} humidity"
             for item in card.open_times
         )
     words = ", ".join(
