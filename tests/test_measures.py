@@ -330,13 +330,13 @@ def test_a_temperature_is_rounded_once():
         assert translated(f"stated at {temperature_told(low)}") == "angegeben bei 74 °F"
 
 
-def us_plan(folder: Path) -> Path:
+def us_plan(folder: Path, stock: str = "20 gal") -> Path:
     """The plan worked by hand with containers, a limit and temperatures typed in units of the US."""
     rows = hand_rows()
     rows["Materials"][0] |= dict(ratio_a=4, ratio_b=1)
     rows["Components"][0]["container"], rows["Components"][1]["container"] = "20 fl oz", "2 gal"
     rows["Stock"] = [
-        dict(material="Bond 60", component=letter, lot=letter, quantity="20 gal", expiry="2026-06-30")
+        dict(material="Bond 60", component=letter, lot=letter, quantity=stock, expiry="2026-06-30")
         for letter in "ab"
     ]
     rows["Stations"][0] |= dict(pressure_limit="400 psi", record="hall")
@@ -386,3 +386,13 @@ def test_the_terminal_tells_a_plans_own_units(tmp_path, capsys):
     assert "on a flange of 25.4 mm" in str(json.loads(capsys.readouterr().out)["findings"])
     main(["fill", str(plan), "--out", str(tmp_path / "out")])
     assert "on a flange of 1 in" in capsys.readouterr().out
+
+
+def test_a_forecast_tells_orders_and_volumes_in_a_plans_own_units(tmp_path, capsys):
+    """Of A 5 fl oz = 148 mL are in store, and 210 mL of 4 : 1 on parts alone ask for 168 mL."""
+    main(["forecast", str(us_plan(tmp_path, stock="5 fl oz")), "--runs", "20"])
+    said = capsys.readouterr().out
+    assert "order: 1 × 20 fl oz Bond 60 A by" in said
+    assert "In stock [fl oz]" in said and re.search(r"Bond 60 A +5 ", said)
+    assert "Volume [fl oz]" in said and re.search(r"Bond 60 A +1 +20 ", said)  # one container of 20 fl oz
+    assert not re.search(r"\[(mL|L)\]|\d (mL|L|°C)\b", said)

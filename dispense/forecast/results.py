@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
+from ..base.measures import measures
 from ..base.printed import counted, csv_cell, listed
 from ..base.units import LITRES_FROM, from_si, rounded_volume_text, to_si, volume_text
 from ..plan.records import Plan
@@ -71,6 +72,24 @@ class Table:
             for row in self.rows
         ]
         return replace(self, columns=columns, rows=litres)
+
+    def measured(self) -> Table:
+        """The table in the units that are printed at present."""
+        chosen = measures()
+        scales = {
+            at: chosen.scale(unit) for at, (_, unit, _) in enumerate(self.columns) if unit in chosen.units
+        }
+        rows = [
+            [
+                value * scales[at][0] + scales[at][1]
+                if at in scales and isinstance(value, int | float)
+                else value
+                for at, value in enumerate(row)
+            ]
+            for row in self.rows
+        ]
+        columns = tuple((name, chosen.unit(unit), kind) for name, unit, kind in self.columns)
+        return replace(self, columns=columns, rows=rows)
 
 
 def _with_unit(name: str, unit: str) -> str:
@@ -409,7 +428,7 @@ class Forecast:
                 found = _cause_summary(self)
             elif name == "orders":
                 found, whys = _short_orders(found)
-            found = found.as_told()
+            found = found.as_told().measured()
             kinds = [column[2] for column in found.columns]
             rows = [
                 [_shown(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in found.rows
