@@ -64,8 +64,8 @@ def _surface(result: ShiftResult) -> list[Window]:
                     part,
                     serial,
                     serial,
-                    f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}, "
-                    f"the treated surface keeps {duration_text(window)}",
+                    f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}, the treated surface "
+                    f"keeps {duration_text(window)}",
                 )
             )
         for pause in calendar.breaks:
