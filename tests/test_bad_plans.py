@@ -142,7 +142,7 @@ CASES = [
     Case(
         "header twice",
         header("Beads", "press_force", "Gap [mm]"),
-        one("Beads!S3", '"Gap [mm]" appears twice'),
+        one("Beads!T3", '"Gap [mm]" appears twice'),
     ),
     Case(
         "header row lost",

@@ -367,6 +367,7 @@ BEADS: list[Row] = [
         "length_tolerance": 4.0,
         "bond_line": 1.0,
         "flange_width": 12.0,
+        "open_edges": 2,
     },
     {
         "bead": "Carrier bead",

@@ -783,7 +783,7 @@ class StockLot(Row):
     quantity: float
     """What is left of the lot [m³]."""
     expiry: datetime.date
-    """Last day it may be used, until 24:00; in a shift over midnight what is connected is still drawn from,
+    """Last day it may be used, until 24:00; in a shift over midnight what is connected goes on being used,
     and a finding names the parts that would get it."""
     opened: datetime.date | None
     """Day its container was opened."""

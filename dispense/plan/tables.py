@@ -1025,8 +1025,8 @@ STOCK = Table(
         number("quantity", "mL", "what is left of the lot", at_least=0.0),
         date(
             "expiry",
-            "last day it may be used, until 24:00; in a shift over midnight what is connected is still drawn "
-            "from, and a finding names the parts that would get it",
+            "last day it may be used, until 24:00; in a shift over midnight what is connected goes on being "
+            "used, and a finding names the parts that would get it",
         ),
         date("opened", "day its container was opened", default=None),
         date("arrival", "day it arrives; blank: it is here", default=None),
