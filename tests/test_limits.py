@@ -180,17 +180,17 @@ def test_the_fewest_shots_that_the_scale_can_tell(mass, tolerance):
         assert shot.limits.high <= shot.count * (mass + half) * (1 + 1e-9)
 
 
-def test_highest_pressure_and_flow_are_rounded_down():
-    # 89.96 bar is not 90.0, 0.5006 mL/s not 0.501; ISO 80000-1, annex B: given limits in one direction
+def test_highest_pressure_and_flow_are_as_typed():
+    # 89.96 bar is not 90.0, 0.5006 mL/s not 0.501: a stated limit is not rounded
     rows = hand_rows()
     rows["Stations"][0].update(pressure_limit=89.96, flow_limit=0.5006, meter_tolerance=0.02)
     plan = make(rows)
     values = station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
-    assert (values["pressure_limit"], values["flow_limit"]) == (89.9, 0.5)
+    assert (values["pressure_limit"], values["flow_limit"]) == (89.96, 0.5006)
     rows["Stations"][0].update(pressure_limit=90, flow_limit=30)
     plan = make(rows)
     values = station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
-    assert (values["pressure_limit"].text, values["flow_limit"].text) == ("90.0", "30.0")
+    assert (values["pressure_limit"].text, values["flow_limit"].text) == ("90", "30")
 
 
 # -------------------------------------------------------------------------------- on the sheet
