@@ -131,7 +131,7 @@ def test_demo_reads_as_it_was_given(demo, expected):
 
 def test_demo_has_what_it_must_show(expected):
     """The cases of the demo, counted by hand from its data."""
-    assert {row.cure for row in expected.materials} == {"room", "oven", "moisture", "light"}
+    assert {row.cure for row in expected.materials} == {"room", "oven", "moisture", "light", "none"}
     assert any(row.path for row in expected.beads) and any(row.run for row in expected.beads)
     assert {row.motion for row in expected.paths} == {"line", "arc"}
     assert len(expected.shots) == 2 and expected.pots[0].cells == 432

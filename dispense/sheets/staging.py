@@ -158,7 +158,10 @@ def staging_headline(count: int, missing: int) -> str:
 def layout(book: Book) -> None:
     """Containers to bring, with boxes to tick, and what stock does not hold."""
     form = book.page(
-        "Staging", [13.4, 14, 12.4, 10.5, 10.5, 12.5, 11.2, 16.8, 16.8, 6.4, 8, 12.2], landscape=True, standing=True
+        "Staging",
+        [13.4, 14, 12.4, 10.5, 10.5, 12.5, 11.2, 16.8, 16.8, 6.4, 8, 12.2],
+        landscape=True,
+        standing=True,
     )
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
