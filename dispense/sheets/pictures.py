@@ -30,7 +30,7 @@ from .pieces import ML, letter_name
 STRIP = (188.0, 28.0)  # mm across and down
 LEVELS = (240.0, 30.0)
 BARS = (229.0, 32.0)
-SECTIONS = (188.0, 26.0)
+SECTIONS = (188.0, 21.0)
 MOST_SECTIONS = 3  # beside each other
 
 _LANE = 22.0  # mm for the names of lanes
