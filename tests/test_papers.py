@@ -18,7 +18,9 @@ pytestmark = [
 ]
 
 
-@pytest.mark.parametrize("each", [("en", "A4", "metric"), ("de", "Letter", "us")], ids="-".join)
+@pytest.mark.parametrize(
+    "each", [("en", "A4", "metric"), ("de", "Letter", "us"), ("es", "A4", "us")], ids="-".join
+)
 def test_every_sheet_is_whole_on_its_pages(each, tmp_path):
     counts, found = papers.amiss(tmp_path, *each)
     assert not found, "\n".join(found)

@@ -215,7 +215,7 @@ def _whole_minutes(seconds: float) -> float:
 
 def layout(book: Book) -> None:
     """Warnings, the batches and their bars; beside the page the state of each at a time that is typed."""
-    widths = [8.2, 15, 11, 17.2, 17.2, 17.2, 17.4, 8, 18.2, 21]
+    widths = [8.2, 15, 10.6, 16.8, 16.8, 16.8, 17, 8, 18.2, 23]
     form = book.page("Board", widths, beside=[18.2, 18.2, 15], landscape=True, standing=True)
     form.put(11, "Type the day and time:")
     now = form.entry(13, None, OTHER_DAY)
