@@ -31,7 +31,7 @@ from ..base.units import DAY
 from ..plan.late import with_late_orders
 from ..plan.materials import mix_shares, sized, usable_volume
 from ..plan.records import Plan
-from ..plan.rows import Component
+from ..plan.rows import Component, StockLot
 from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
 from ..shift.store import NANO, nanolitres, price_on, use_by
@@ -301,8 +301,7 @@ def _draw(
             if key[0] == material:
                 need = _need(view, drawn)
                 mixed += need
-                others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
-                _component(plan, horizon, view, need, drawn.volume_sd, others, seed)
+                _component(plan, horizon, view, need, drawn.volume_sd, _rest_of_kit(views, view), seed)
         by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
         weeks[material] = np.quantile(by_week, [MEDIAN, HIGH], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
@@ -319,10 +318,14 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
     return need / (1.0 - view.component.heel)
 
 
-def _with_kit(views: dict[Key, ComponentView], view: ComponentView) -> list[ComponentView]:
-    """The other components of a kit."""
+def _rest_of_kit(views: dict[Key, ComponentView], view: ComponentView) -> list[KitMember]:
+    """The other components of a kit and their daily use [m³]."""
     kit = view.component.kit
-    return [each for each in views.values() if kit and each is not view and each.component.kit == kit]
+    return [
+        (each.component, each.planned_daily)
+        for each in views.values()
+        if kit and each is not view and each.component.kit == kit
+    ]
 
 
 def _spread_of_days(total: np.ndarray, volume_sd: float, days: int, lead_time: float) -> float:
@@ -384,10 +387,8 @@ def _used_later(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView], d
                 share = spread * view.days_of_use / float(total.mean())
                 spreads[key] = share * view.planned_daily
     for key, view in mine.items():
-        others = [(each.component, each.planned_daily) for each in _with_kit(views, view)]
-        view.rule = stock_rule(
-            view.component, view.planned_daily, spreads.get(key, 0.0), plan.settings, others
-        )
+        spread, others = spreads.get(key, 0.0), _rest_of_kit(views, view)
+        view.rule = stock_rule(view.component, view.planned_daily, spread, plan.settings, others)
 
 
 def _may_be_ordered(horizon: Horizon, view: ComponentView) -> bool:
@@ -548,25 +549,28 @@ def _lasting(
 
 def _cuts(plan: Plan, horizon: Horizon, view: ComponentView, left: int) -> Iterator[Cut]:
     """Whole packs of open orders that are not missed until the last day, the latest to come first."""
-    names = {row.at: row.order for row in plan.orders}
+    names, draws = {row.at: row.order for row in plan.orders}, view.draws[: _last_use(view) + 1]
     content, pack = nanolitres(view.component.container), view.component.pack_multiple
     coming = [row for row in plan.stock if (row.material, row.component) == view.key and row.at in names]
     for row in sorted(coming, key=lambda row: row.arrival or horizon.first, reverse=True):
         fewest, most = 0, min(nanolitres(row.quantity), left) // content // pack
         while fewest < most:
             packs = (fewest + most + 1) // 2
-            less = replace(row, quantity=row.quantity - packs * pack * view.component.container)
-            other = replace(plan, stock=[less if each is row else each for each in plan.stock])
-            draws = view.draws[: _last_use(view) + 1]
+            other = _without(plan, row, packs * pack * view.component.container)
             if any(walk.missing for _, walk in _played(other, horizon, view.key, draws, view.orders)):
                 most = packs - 1
             else:
                 fewest = packs
         if fewest:
-            less = replace(row, quantity=row.quantity - fewest * pack * view.component.container)
-            plan = replace(plan, stock=[less if each is row else each for each in plan.stock])
+            plan = _without(plan, row, fewest * pack * view.component.container)
             left -= fewest * pack * content
             yield Cut(names[row.at], fewest * pack)
+
+
+def _without(plan: Plan, row: StockLot, volume: float) -> Plan:
+    """The plan with so much less [m³] of a lot."""
+    less = replace(row, quantity=row.quantity - volume)
+    return replace(plan, stock=[less if each is row else each for each in plan.stock])
 
 
 def _smaller_pack(

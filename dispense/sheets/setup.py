@@ -258,16 +258,14 @@ def open_text(card: SetupCard) -> str:
     """Open time where it is shortest and longest of the hours worked."""
     if not card.open_times:
         return "none stated"
+    told = [
+        f"{duration_text(item.time)} at {temperature_told(item.temperature)}"
+        + ("" if item.humidity is None else f", {item.humidity:.0%} humidity")
+        for item in card.open_times
+    ]
     if card.material.cure == "moisture":
-        return "; ".join(
-            f"{duration_text(item.time)} at {temperature_told(item.temperature)}, "
-            f"{item.humidity:.0%} humidity"
-            for item in card.open_times
-        )
-    words = ", ".join(
-        f"{duration_text(item.time)} at {temperature_told(item.temperature)}" for item in card.open_times
-    )
-    return words + "".join(f" ({mark})" for mark in whole_day(card))
+        return "; ".join(told)
+    return ", ".join(told) + "".join(f" ({mark})" for mark in whole_day(card))
 
 
 def _check(card: SetupCard) -> Row:
