@@ -383,11 +383,11 @@ class Plan:
         found = self.group(Build, "date", "shift")
         return sorted(found, key=lambda key: (key[0], self.on(key[0]).shift(key[1]).start))
 
-    def shift_loads(self) -> list[tuple[str, dict[str, int]]]:
-        """Each shift with builds, in order of time, and the good parts to build in it; worked out once."""
-        known: dict[str, list[tuple[str, dict[str, int]]]] = self.kept("shift loads")
+    def shift_loads(self) -> list[tuple[datetime.date, str, dict[str, int]]]:
+        """Each date and shift with builds, in order of time, and the good parts to build; worked out once."""
+        known: dict[str, list[tuple[datetime.date, str, dict[str, int]]]] = self.kept("shift loads")
         if not known:
-            known["all"] = [(shift, self.builds_of(date, shift)) for date, shift in self.days()]
+            known["all"] = [(*key, self.builds_of(*key)) for key in self.days()]
         return known["all"]
 
     def record(self, name: str) -> tuple[list[float], list[float]]:

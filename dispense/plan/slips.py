@@ -538,9 +538,10 @@ def _days_off(plan: Plan) -> Iterator[Finding]:
     if "days" not in plan.letters.get("Shifts", {}) and not plan.dated:
         return
     off: dict[str, dict[datetime.date, Build]] = defaultdict(dict)
-    for row in plan.builds:
-        if row.quantity and row.date.weekday() not in days_of(plan.on(row.date).shift(row.shift)):
-            off[row.shift].setdefault(row.date, row)
+    for (date, shift), built in plan.group(Build, "date", "shift").items():
+        row = next((row for row in built if row.quantity), None)
+        if row is not None and date.weekday() not in days_of(plan.on(date).shift(shift)):
+            off[shift][date] = row
     for name, rows in off.items():
         day = min(rows)
         more = len(rows) - 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from .holidays import free_days
 from .records import Plan
@@ -15,6 +16,7 @@ DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _WEEK = re.compile(r"(\d{4})-?W(\d{1,2})", re.IGNORECASE)
 
 
+@lru_cache
 def weekdays(text: str) -> tuple[int, ...] | None:
     """The days of a text as numbers from Monday, 0; None where it is not understood.
 

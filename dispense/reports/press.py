@@ -88,7 +88,7 @@ def _shortest_takt(plan: Plan, station: Station, part: str | None) -> float | No
     work = {row.part: bool(applied_at(plan, row.part, station)) for row in plan.parts}
     started: dict[tuple[str, int], int] = {}
     loads: set[tuple[str, int, int]] = set()  # shift, parts started of all and of those that count
-    for name, builds in plan.shift_loads():
+    for _, name, builds in plan.shift_loads():
         mine = all_ = 0
         for item in builds.items():
             built, quantity = item

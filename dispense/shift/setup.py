@@ -133,8 +133,12 @@ def station_parts(plan: Plan, station: str) -> list[str]:
 
 def worked_hours(plan: Plan, station: str) -> list[tuple[float, float]]:
     """Starts and ends [s after midnight] of the shifts that build a part of a station, each once."""
+    built: dict[tuple[float, float], set[str]] = plan.kept("parts of hours")
+    if not built:
+        for date, shift, parts in plan.shift_loads():
+            built.setdefault(plan.hours_of(date, shift), set()).update(parts)
     own = set(station_parts(plan, station))
-    return sorted({plan.hours_of(*key) for key in plan.days() if own & plan.builds_of(*key).keys()})
+    return sorted(hours for hours, parts in built.items() if own & parts)
 
 
 def as_run(plan: Plan, station: Station) -> Station:
